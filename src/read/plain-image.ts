@@ -1,0 +1,113 @@
+import { CallError } from "../terms/errors.js";
+import type { ByteSource } from "./file-bytes.js";
+import type { Header } from "./header.js";
+import type { PixelArray, PixelReader } from "./pixels.js";
+import { bytesPerValue, physicalFromBytes, pixelTypeOf, type Scaling, scalingOf, typeOfArray } from "./scaling.js";
+
+const chunkBytes = 1 << 18;
+const littleEndian = new Uint8Array(new Uint32Array([1]).buffer)[0] === 1;
+
+/** The axes of an image as width, height and planes; a missing axis counts 1, axes beyond the third multiply the planes. */
+export function shapeOf(axes: readonly number[]): { width: number; height: number; planes: number } {
+  const [width = 0, height = 1, ...rest] = axes;
+  return { width, height, planes: rest.reduce((n, axis) => n * axis, 1) };
+}
+
+/**
+ * Opens an uncompressed image for reading in rows. Nothing is read yet.
+ * @param axes - NAXIS1, NAXIS2, ...
+ * @param dataOffsetBytes - byte at which the data unit starts; the caller has made sure that all of it is there
+ */
+export function openPlainImage(
+  source: ByteSource,
+  header: Header,
+  bitpix: number,
+  axes: readonly number[],
+  dataOffsetBytes: number,
+): PixelReader {
+  const scaling = scalingOf(header, bitpix);
+  const type = pixelTypeOf(scaling);
+  const shape = shapeOf(axes);
+  return {
+    ...shape,
+    type,
+    readRows(firstRow, rows, into) {
+      checkRows(shape, firstRow, rows, into);
+      const count = rows * shape.width;
+      const start = dataOffsetBytes + firstRow * shape.width * bytesPerValue(bitpix);
+      const made = typeOfArray(into);
+      if (made !== type && made !== "float32" && made !== "float64")
+        throw new CallError(`Pixels of type ${type} do not fit an array of type ${made}`);
+      if (into instanceof Uint16Array && littleEndian) readUnsigned16(source, header, start, into, count);
+      else readScaled(source, header, scaling, start, into, count);
+    },
+  };
+}
+
+/** @throws CallError when the rows are not in the image or the array is too short */
+export function checkRows(
+  { width, height, planes }: { width: number; height: number; planes: number },
+  firstRow: number,
+  rows: number,
+  into: PixelArray,
+): void {
+  if (!(firstRow >= 0 && rows >= 0 && firstRow + rows <= height * planes))
+    throw new CallError(`Rows ${firstRow} to ${firstRow + rows - 1} are not in an image of ${height * planes} rows`);
+  if (into.length < rows * width)
+    throw new CallError(`An array of ${into.length} values has no room for ${rows} rows of ${width} pixels`);
+}
+
+/** The common sub: bytes land in the caller's array and are swapped where they lie, two pixels at a time. */
+function readUnsigned16(source: ByteSource, header: Header, start: number, into: Uint16Array, count: number): void {
+  const bytes = new Uint8Array(into.buffer, into.byteOffset, count * 2);
+  const misaligned = (into.byteOffset & 2) !== 0 && count > 0 ? 1 : 0;
+  const pairs = new Int32Array(into.buffer, into.byteOffset + 2 * misaligned, (count - misaligned) >> 1);
+  const step = chunkBytes / 4;
+  fill(source, header, bytes.subarray(0, 2 * misaligned), start);
+  for (let from = 0; from < pairs.length; from += step) {
+    const to = Math.min(from + step, pairs.length);
+    // A piece is swapped while it is still in the processor's cache.
+    fill(
+      source,
+      header,
+      bytes.subarray(2 * misaligned + 4 * from, 2 * misaligned + 4 * to),
+      start + 2 * misaligned + 4 * from,
+    );
+    swapPairs(pairs, from, to);
+  }
+  const tail = misaligned + 2 * pairs.length;
+  fill(source, header, bytes.subarray(2 * tail), start + 2 * tail);
+  if (misaligned === 1) into[0] = ((into[0]! >>> 8) | (into[0]! << 8)) ^ 0x8000;
+  if (tail < count) into[tail] = ((into[tail]! >>> 8) | (into[tail]! << 8)) ^ 0x8000;
+}
+
+/** Big-endian signed to native unsigned (BZERO 32768 flips the top bit), two pixels in each 32-bit word. */
+function swapPairs(pairs: Int32Array, from: number, to: number): void {
+  for (let i = from; i < to; i++) {
+    const two = pairs[i]!;
+    pairs[i] = (((two & 0x00ff00ff) << 8) | ((two >>> 8) & 0x00ff00ff)) ^ 0x80008000;
+  }
+}
+
+function readScaled(
+  source: ByteSource,
+  header: Header,
+  scaling: Scaling,
+  start: number,
+  into: PixelArray,
+  count: number,
+): void {
+  const size = bytesPerValue(scaling.bitpix);
+  const piece = new Uint8Array(Math.min(chunkBytes, count * size));
+  const step = piece.length / size;
+  for (let done = 0; done < count; done += step) {
+    const values = Math.min(step, count - done);
+    fill(source, header, piece.subarray(0, values * size), start + done * size);
+    physicalFromBytes(scaling, piece, values, into, done);
+  }
+}
+
+function fill(source: ByteSource, header: Header, piece: Uint8Array, offsetBytes: number): void {
+  if (source.readInto(piece, offsetBytes) < piece.length)
+    throw header.error(undefined, `the file ends within the image data, at byte ${source.lengthBytes}`);
+}
