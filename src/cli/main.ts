@@ -1,16 +1,12 @@
 #!/usr/bin/env node
-import { readFileSync } from "node:fs";
 import { CallError, isExplained } from "../terms/errors.js";
 import type { Command } from "./command.js";
 import { measure } from "./measure.js";
 import { simulate } from "./simulate.js";
 import { triage } from "./triage.js";
+import { version } from "./version.js";
 
 const commands: Readonly<Record<string, Command>> = { triage, measure, simulate };
-
-function version(): string {
-  return JSON.parse(readFileSync(new URL("../../package.json", import.meta.url), "utf8")).version;
-}
 
 function overview(): string {
   const lines = Object.values(commands).map(({ usage, summary }) => `  nightyield ${usage}\n      ${summary}`);

@@ -3,6 +3,7 @@ import { type Card, cardBytes, parseCard, parseContinue } from "./cards.js";
 import { type ByteSource, slice } from "./file-bytes.js";
 
 export const blockBytes = 2880;
+const copyAgain = "Copy the file again or leave it out";
 /** A header larger than this is not a header: 100,000 cards. */
 const mostHeaderBytes = 100_000 * cardBytes;
 
@@ -70,13 +71,13 @@ export class Header {
     return card?.kind === "string" ? (card.value as string) : undefined;
   }
 
+  /** An error at a byte of the data unit that belongs to this header. */
+  errorAt(offsetBytes: number, problem: string, remedy = copyAgain, cause?: unknown): FitsError {
+    return new FitsError({ file: this.#file, offsetBytes }, problem, remedy, cause);
+  }
+
   /** An error at a card of this header, or at its start. */
-  error(
-    card: Card | undefined,
-    problem: string,
-    remedy = "Copy the file again or leave it out",
-    cause?: unknown,
-  ): FitsError {
+  error(card: Card | undefined, problem: string, remedy = copyAgain, cause?: unknown): FitsError {
     const at = {
       file: this.#file,
       offsetBytes: card?.offsetBytes ?? this.offsetBytes,

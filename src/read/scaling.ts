@@ -120,3 +120,15 @@ function wide({ bscale, bzero, blank }: Scaling, view: DataView, count: number, 
     }
   }
 }
+
+/** Turns stored integers into physical values; the same rules as {@link physicalFromBytes}. */
+export function scaleIntegers(
+  { bscale, bzero, blank }: Scaling,
+  stored: ArrayLike<number>,
+  count: number,
+  into: PixelArray,
+): void {
+  const missing = blank === null ? Number.NaN : Number(blank);
+  if (bscale === 1 && blank === null) for (let i = 0; i < count; i++) into[i] = stored[i]! + bzero;
+  else for (let i = 0; i < count; i++) into[i] = stored[i] === missing ? Number.NaN : stored[i]! * bscale + bzero;
+}
