@@ -12,12 +12,17 @@ export interface Command {
 }
 
 type Options = NonNullable<ParseArgsConfig["options"]>;
+type Values<T extends Options> = { [K in keyof T]?: T[K]["type"] extends "boolean" ? boolean : string };
 
 /**
  * Flags and plain arguments.
  * @throws CallError when a flag is unknown or lacks its value
  */
-export function flags<T extends Options>(args: readonly string[], options: T, usage: string) {
+export function flags<T extends Options>(
+  args: readonly string[],
+  options: T,
+  usage: string,
+): { values: Values<T>; positionals: string[] } {
   // A value such as "-33.9,18.4" starts with a dash, which the parser only takes behind "=".
   const joined: string[] = [];
   for (let i = 0; i < args.length; i++) {
@@ -30,7 +35,8 @@ export function flags<T extends Options>(args: readonly string[], options: T, us
     } else joined.push(flag);
   }
   try {
-    return parseArgs({ args: joined, options, allowPositionals: true, strict: true });
+    const { values, positionals } = parseArgs({ args: joined, options, allowPositionals: true, strict: true });
+    return { values: values as Values<T>, positionals };
   } catch (cause) {
     throw new CallError(`${(cause as Error).message}. Usage: nightyield ${usage}`, { cause });
   }

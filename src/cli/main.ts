@@ -2,6 +2,7 @@
 import { CallError, isExplained } from "../terms/errors.js";
 import type { Command } from "./command.js";
 import { measure } from "./measure.js";
+
 import { simulate } from "./simulate.js";
 import { triage } from "./triage.js";
 import { version } from "./version.js";

@@ -10,7 +10,8 @@ import { progressOn } from "./progress.js";
 import { version } from "./version.js";
 import { writeWhole } from "./write-file.js";
 
-const usage = "measure FOLDER... --out FILE.ecsv [--site LAT,LON[,HEIGHT_M]] [--site-file FILE] [--target NAME|RA,DEC] [--jobs N]";
+const usage =
+  "measure FOLDER... --out FILE.ecsv [--site LAT,LON[,HEIGHT_M]] [--site-file FILE] [--target NAME|RA,DEC] [--jobs N]";
 
 /** Measures and places, without grading: the frame table alone. */
 export const measure: Command = {
@@ -22,9 +23,10 @@ Measures every sub below the folders and writes the frame table, ungraded. A nam
 Example:
   nightyield measure /card/2026-03-14 --out march14.ecsv`,
   async run(args) {
-    const { values, positionals } = flags(args, { ...nightFlags, out: { type: "string" } }, usage);
+    const { values, positionals } = flags(args, nightFlags, usage);
     if (positionals.length === 0) throw new CallError(`Give at least one folder of subs. Usage: nightyield ${usage}`);
-    if (values.out === undefined) throw new CallError(`Say where to write with --out FILE.ecsv. Usage: nightyield ${usage}`);
+    if (values.out === undefined)
+      throw new CallError(`Say where to write with --out FILE.ecsv. Usage: nightyield ${usage}`);
     const out = resolve(values.out);
     refuseInside(out, positionals);
     const progress = progressOn(process.stderr, "measuring");

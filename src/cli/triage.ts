@@ -40,7 +40,7 @@ Example: the real question after a night, with the observer at 48.2 N, 16.4 E:
   nightyield triage /card/2026-03-14 --site 48.2,16.4,200 --out out/march14
   -> out/march14/report.html`,
   async run(args) {
-    const { values, positionals } = flags(args, { ...nightFlags, out: { type: "string" }, json: { type: "boolean" } }, usage);
+    const { values, positionals } = flags(args, nightFlags, usage);
     if (positionals.length === 0) throw new CallError(`Give at least one folder of subs. Usage: nightyield ${usage}`);
     const out = resolve(values.out ?? join("nightyield-out", basename(resolve(positionals[0]!))));
     refuseInside(out, positionals);
@@ -53,7 +53,10 @@ Example: the real question after a night, with the observer at 48.2 N, 16.4 E:
     progress.end();
     const { table, paths } = night;
     const list = (...wanted: readonly string[]) =>
-      paths.filter((_, row) => wanted.includes(table.verdict[row]!)).map((path) => `${path}\n`).join("");
+      paths
+        .filter((_, row) => wanted.includes(table.verdict[row]!))
+        .map((path) => `${path}\n`)
+        .join("");
     const summary = summaryJson(night);
     writeWhole(join(out, "frames.ecsv"), writeEcsv(table));
     writeWhole(join(out, "summary.json"), summary);

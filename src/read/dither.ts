@@ -23,8 +23,17 @@ export interface Quantisation {
   readonly seed: number;
 }
 
-/** The integer that stands for an exact zero under the second dither, as files carry it. */
-const exactZero = -2147483646;
+/** What the header may call them; an absent ZQUANTIZ means no dither. */
+export const zquantizNames: Readonly<Record<string, Quantisation["method"]>> = {
+  "": "none",
+  NONE: "none",
+  NO_DITHER: "none",
+  SUBTRACTIVE_DITHER_1: "dither-1",
+  SUBTRACTIVE_DITHER_2: "dither-2",
+};
+
+/** What stands for an exact zero under the second dither: -2147483646 in files, -2147483647 in the text of the standard. */
+const mostExactZero = -2147483646;
 
 /**
  * Turns quantised integers back into floats (section 10.2): (stored - random + 0.5) x scale + zero.
@@ -51,7 +60,7 @@ export function unquantise(
   for (let i = 0; i < length; i++) {
     const value = stored[i]!;
     if (value === blank) into[i] = Number.NaN;
-    else if (value === exactZero && method === "dither-2") into[i] = 0;
+    else if (value <= mostExactZero && value > -2147483648 && method === "dither-2") into[i] = 0;
     else into[i] = (value - numbers[next]! + 0.5) * scale + zero;
     if (++next === count) {
       first = (first + 1) % count;

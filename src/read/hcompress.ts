@@ -5,11 +5,18 @@ import { CodeError } from "./code-error.js";
  * its bit planes written as quadtrees of Huffman-coded nibbles, signs at the end.
  * Numbers are doubles throughout, because the transform of 32-bit images outgrows 32 bits.
  * @param code - the compressed bytes of one tile
+ * @param width - columns of the tile
  * @param count - pixels in the tile
  * @param smooth - whether the header asks for smoothing of lossy blocks
  * @throws CodeError when the code is damaged
  */
-export function hcompressDecode(code: Uint8Array, count: number, smooth: boolean, into: Float64Array): void {
+export function hcompressDecode(
+  code: Uint8Array,
+  width: number,
+  count: number,
+  smooth: boolean,
+  into: Float64Array,
+): void {
   if (code.length < 25) throw new CodeError("the HCOMPRESS code is too short for its header");
   if (code[0] !== 0xdd || code[1] !== 0x99)
     throw new CodeError("the HCOMPRESS code does not start with its mark DD 99");
@@ -18,8 +25,11 @@ export function hcompressDecode(code: Uint8Array, count: number, smooth: boolean
   const columns = head.getInt32(6);
   const scale = head.getInt32(10);
   const sum = Number(head.getBigInt64(14));
-  if (rows < 1 || columns < 1 || rows * columns !== count)
-    throw new CodeError(`the HCOMPRESS code is of ${columns} x ${rows} pixels, the tile of ${count}`);
+  // A tile one pixel wide may be written as the plane of its other two axes.
+  if (rows < 1 || columns < 1 || rows * columns !== count || (columns !== width && width !== 1))
+    throw new CodeError(
+      `the HCOMPRESS code is of ${columns} x ${rows} pixels, the tile of ${width} x ${count / width}`,
+    );
   const grid = into.subarray(0, count);
   grid.fill(0);
   const bits = new BitReader(code, 25);
@@ -51,18 +61,21 @@ class BitReader {
   }
 
   bit(): number {
-    if (this.#left === 0) {
-      if (this.#at >= this.#bytes.length) throw new CodeError("the HCOMPRESS code ends early");
-      this.#held = this.#bytes[this.#at++]!;
-      this.#left = 8;
-    }
-    this.#left--;
-    return (this.#held >> this.#left) & 1;
+    return this.bits(1);
   }
 
+  /** Up to 8 bits. Never reads a byte before it needs it, so that fewer than 8 bits are held afterwards. */
   bits(n: number): number {
-    let value = 0;
-    for (let i = 0; i < n; i++) value = (value << 1) | this.bit();
+    let left = this.#left;
+    if (left < n) {
+      if (this.#at >= this.#bytes.length) throw new CodeError("the HCOMPRESS code ends early");
+      this.#held = (this.#held << 8) | this.#bytes[this.#at++]!;
+      left += 8;
+    }
+    left -= n;
+    const value = this.#held >> left;
+    this.#held &= (1 << left) - 1;
+    this.#left = left;
     return value;
   }
 
@@ -72,6 +85,7 @@ class BitReader {
 
   /** The sign bits start at a new byte. */
   alignToByte(): void {
+    this.#held = 0;
     this.#left = 0;
   }
 
@@ -122,11 +136,18 @@ function readQuadrant(
       }
     } else throw new CodeError(`the HCOMPRESS code marks a bit plane with ${form}, expected 0 or 15`);
     const value = 2 ** plane;
-    const across = (columns + 1) >> 1;
-    for (let y = 0; y < rows; y++)
-      for (let x = 0; x < columns; x++) {
-        const nibble = cells[(y >> 1) * across + (x >> 1)]!;
-        if ((nibble >> (3 - 2 * (y & 1) - (x & 1))) & 1) grid[origin + y * stride + x]! += value;
+    let cell = 0;
+    for (let y = 0; y < rows; y += 2)
+      for (let x = 0; x < columns; x += 2) {
+        const nibble = cells[cell++]!;
+        if (nibble === 0) continue;
+        const at = origin + y * stride + x;
+        const right = x + 1 < columns;
+        const below = y + 1 < rows;
+        if (nibble & 8) grid[at]! += value;
+        if (nibble & 4 && right) grid[at + 1]! += value;
+        if (nibble & 2 && below) grid[at + stride]! += value;
+        if (nibble & 1 && right && below) grid[at + stride + 1]! += value;
       }
   }
 }

@@ -2,8 +2,8 @@ import { CodeError } from "./code-error.js";
 import type { PixelArray } from "./pixels.js";
 
 /** Bits of the split size that lead each block, and the split size that marks a block stored as it is. */
-const parameters = { 1: { bits: 3, raw: 6 }, 2: { bits: 4, raw: 14 }, 4: { bits: 5, raw: 25 } } as const;
-export type RiceBytes = keyof typeof parameters;
+export const riceParameters = { 1: { bits: 3, raw: 6 }, 2: { bits: 4, raw: 14 }, 4: { bits: 5, raw: 25 } } as const;
+export type RiceBytes = keyof typeof riceParameters;
 
 /**
  * Decodes RICE_1 (FITS Standard 4.0, section 10.4.1): differences of neighbours, folded to non-negative, each written as
@@ -22,7 +22,7 @@ export function riceDecode(
   bytesPerPixel: RiceBytes,
   into: PixelArray,
 ): void {
-  const { bits, raw } = parameters[bytesPerPixel];
+  const { bits, raw } = riceParameters[bytesPerPixel];
   const width = 8 * bytesPerPixel;
   const end = code.length;
   if (end < bytesPerPixel) throw new CodeError("the Rice code is empty");
@@ -71,6 +71,7 @@ export function riceDecode(
       }
       continue;
     }
+    if (split > raw) throw new CodeError(`the Rice code has a split size of ${split}, the most is ${raw}`);
     for (; pixel < blockEnd; pixel++) {
       while (held === 0) {
         if (at >= end) throw new CodeError("the Rice code ends early");
@@ -83,7 +84,7 @@ export function riceDecode(
       held ^= 1 << top;
       while (left < split) {
         if (at >= end) throw new CodeError("the Rice code ends early");
-        // Up to 24 remainder bits and 7 held ones stay below 32.
+        // At most 23 remainder bits are held when the last byte comes, so nothing is shifted out at the top.
         held = (held << 8) | code[at++]!;
         left += 8;
       }

@@ -67,15 +67,24 @@ export class TileTable {
     return this.#columns.has(name);
   }
 
-  /** Bytes that all variable-length arrays together can take. */
-  get heapBytes(): number {
-    return this.#heapBytes;
+  /** Bytes of rows and heap that the file really has. */
+  get dataBytes(): number {
+    const declared = this.#heapOffset - this.#dataOffset + this.#heapBytes;
+    return Math.max(0, Math.min(declared, this.#source.lengthBytes - this.#dataOffset));
   }
 
-  /** A number that stands in a row. */
+  /** Byte of the file at which a row starts. */
+  rowOffsetBytes(row: number): number {
+    return this.#dataOffset + row * this.#rowBytes;
+  }
+
+  /**
+   * A number that stands in a row.
+   * @throws FitsError when the column does not hold one
+   */
   number(name: string, row: number): number {
     const { at, type, descriptor, repeat } = this.#columns.get(name)!;
-    if (descriptor !== "" || repeat < 1) return Number.NaN;
+    if (descriptor !== "" || repeat < 1) throw this.#noNumber(name, row);
     const cell = this.#cell(row, at, sizes[type]!);
     switch (type) {
       case "B":
@@ -91,8 +100,12 @@ export class TileTable {
       case "D":
         return cell.getFloat64(0);
       default:
-        return Number.NaN;
+        throw this.#noNumber(name, row);
     }
+  }
+
+  #noNumber(name: string, row: number): Error {
+    return this.header.errorAt(this.rowOffsetBytes(row), `the column ${name} of the tile table does not hold a number`);
   }
 
   /**

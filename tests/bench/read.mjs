@@ -3,19 +3,31 @@
 import { closeSync, mkdtempSync, openSync, readSync, rmSync, writeFileSync } from "node:fs";
 import { cpus, tmpdir } from "node:os";
 import { join } from "node:path";
-import { firstImage, openPixels } from "../../dist/read/hdu.js";
 import { openFile } from "../../dist/read/file-bytes.js";
+import { firstImage, openPixels } from "../../dist/read/hdu.js";
 
 const width = 3096;
 const height = 2080;
 const runs = 31;
 const folder = mkdtempSync(join(tmpdir(), "nightyield-bench-"));
 const path = join(folder, "frame.fits");
-const cards = ["SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 2", `NAXIS1  = ${width}`, `NAXIS2  = ${height}`, "BZERO   = 32768", "BSCALE  = 1", "END"];
+const cards = [
+  "SIMPLE  = T",
+  "BITPIX  = 16",
+  "NAXIS   = 2",
+  `NAXIS1  = ${width}`,
+  `NAXIS2  = ${height}`,
+  "BZERO   = 32768",
+  "BSCALE  = 1",
+  "END",
+];
 const bytes = new Uint8Array(2880 + Math.ceil((width * height * 2) / 2880) * 2880).fill(32, 0, 2880);
-cards.forEach((card, i) => bytes.set(new TextEncoder().encode(card), 80 * i));
+for (const [i, card] of cards.entries()) bytes.set(new TextEncoder().encode(card), 80 * i);
 let seed = 1;
-for (let i = 2880; i < 2880 + width * height * 2; i++) bytes[i] = (seed = (seed * 16807) % 2147483647) & 0xff;
+for (let i = 2880; i < 2880 + width * height * 2; i++) {
+  seed = (seed * 16807) % 2147483647;
+  bytes[i] = seed & 0xff;
+}
 writeFileSync(path, bytes);
 
 const pixels = new Uint16Array(width * height);
@@ -45,8 +57,13 @@ const of = (name) => {
   const sorted = taken[name].slice(1).sort((a, b) => a - b);
   return { min: sorted[0], median: sorted[sorted.length >> 1] };
 };
-console.log(`node ${process.version}, ${cpus()[0].model}, ${width} x ${height} px, ${runs} interleaved runs, consumed ${pixels[12345] + other[999]}`);
-for (const name of ["ours", "read", "copy"]) console.log(`${name.padEnd(5)} min ${of(name).min.toFixed(2)} ms, median ${of(name).median.toFixed(2)} ms`);
+console.log(
+  `node ${process.version}, ${cpus()[0].model}, ${width} x ${height} px, ${runs} interleaved runs, consumed ${pixels[12345] + other[999]}`,
+);
+for (const name of ["ours", "read", "copy"])
+  console.log(`${name.padEnd(5)} min ${of(name).min.toFixed(2)} ms, median ${of(name).median.toFixed(2)} ms`);
 const ratio = (of("ours").median - of("read").median) / of("copy").median;
-console.log(`reading and decoding takes the read itself plus ${ratio.toFixed(2)} copies of its bytes (goal: at most 3)`);
+console.log(
+  `reading and decoding takes the read itself plus ${ratio.toFixed(2)} copies of its bytes (goal: at most 3)`,
+);
 rmSync(folder, { recursive: true });

@@ -1,0 +1,90 @@
+import type { Background } from "./background.js";
+import type { SumPlane } from "./frame-buffers.js";
+
+/** Sum of the 3 x 3 weights 1-2-1 x 1-2-1, and the scatter of the weighted sum for scatter 1 of each value. */
+export const kernelSum = 16;
+export const kernelSigma = 6;
+const segment = 16;
+
+/** The matched filter at one place: 3 x 3 weights 1-2-1 x 1-2-1. */
+export function smoothed(values: Float32Array, at: number, width: number): number {
+  return (
+    values[at - width - 1]! +
+    values[at - width + 1]! +
+    values[at + width - 1]! +
+    values[at + width + 1]! +
+    2 * (values[at - width]! + values[at - 1]! + values[at + 1]! + values[at + width]!) +
+    4 * values[at]!
+  );
+}
+
+/**
+ * Local maxima of the smoothed sums that stand out of the sky. The filter is only worked out where the middle value
+ * alone stands out, which is a few per cent of the image.
+ * @param scale - how much larger a sum of this plane is than one of the plane that the background was measured on
+ * @param thresholdSigma - how many sigma of the smoothed sky
+ * @param peaks - receives the indices; no more than fit
+ * @returns how many were found
+ */
+export function findPeaks(
+  plane: SumPlane,
+  background: Background,
+  scale: number,
+  thresholdSigma: number,
+  peaks: Int32Array,
+): number {
+  const { values, width, height } = plane;
+  const segments = Math.ceil(width / segment);
+  const single = new Float64Array(segments);
+  const filtered = new Float64Array(segments);
+  const toMap = background.level.width / width;
+  let found = 0;
+  for (let y = 2; y < height - 2; y++) {
+    if ((y & 7) === 2)
+      for (let s = 0; s < segments; s++) {
+        const mapX = (s * segment + segment / 2) * toMap;
+        const mapY = (y + 4) * toMap;
+        const level = background.level.at(mapX, mapY) * scale;
+        const sigma = background.sigma.at(mapX, mapY) * Math.sqrt(scale);
+        single[s] = level + 0.3 * thresholdSigma * sigma;
+        filtered[s] = kernelSum * level + thresholdSigma * kernelSigma * sigma;
+      }
+    found = peaksInRow(values, width, y, single, filtered, peaks, found);
+  }
+  return found;
+}
+
+function peaksInRow(
+  values: Float32Array,
+  width: number,
+  y: number,
+  single: Float64Array,
+  filtered: Float64Array,
+  peaks: Int32Array,
+  found: number,
+): number {
+  const row = y * width;
+  for (let s = 0; s < single.length; s++) {
+    const threshold = single[s]!;
+    const end = Math.min(row + width - 2, row + (s + 1) * segment);
+    for (let at = row + (s === 0 ? 2 : s * segment); at < end; at++) {
+      if (!(values[at]! > threshold)) continue;
+      const here = smoothed(values, at, width);
+      if (!(here > filtered[s]!)) continue;
+      // Of two equal neighbours one must win: the later one.
+      if (
+        here < smoothed(values, at - 1, width) ||
+        here <= smoothed(values, at + 1, width) ||
+        here < smoothed(values, at - width, width) ||
+        here <= smoothed(values, at + width, width) ||
+        here < smoothed(values, at - width - 1, width) ||
+        here < smoothed(values, at - width + 1, width) ||
+        here <= smoothed(values, at + width - 1, width) ||
+        here <= smoothed(values, at + width + 1, width)
+      )
+        continue;
+      if (found < peaks.length) peaks[found++] = at;
+    }
+  }
+  return found;
+}

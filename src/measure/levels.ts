@@ -1,0 +1,144 @@
+import type { Background } from "./background.js";
+import { sumBlocksFloat } from "./block-sums.js";
+import { findPeaks, kernelSigma, kernelSum, smoothed } from "./find-peaks.js";
+import { type FrameBuffers, type SumPlane, sumPlane } from "./frame-buffers.js";
+import type { Mosaic } from "./mosaic.js";
+import type { Source } from "./stamp.js";
+
+/** How coarsely a frame's stars are looked at: on its pixels (side 1), or on sums of 2, 4, 8 pixels squared. */
+export interface Level {
+  /** Pixels of the frame on a side of this level's pixel: 1, 2, 4 or 8. */
+  readonly side: number;
+  /** Where shapes are measured. */
+  readonly source: Source;
+  /** Where stars are found: sums of 2 x 2 of the source's pixels. */
+  readonly sums: SumPlane;
+}
+
+const coarsest = 3;
+const brightest = 30;
+/** Peaks nearer to a stronger one than this, in sums, do not count for the choice of the level. */
+const apart = 24;
+
+/** The levels of a frame, each made when it is first asked for. */
+export class Levels {
+  readonly #buffers: FrameBuffers;
+  readonly #mosaic: Mosaic | null;
+  readonly #planes: SumPlane[];
+
+  constructor(buffers: FrameBuffers, mosaic: Mosaic | null) {
+    this.#buffers = buffers;
+    this.#mosaic = mosaic;
+    this.#planes = [buffers.sums];
+  }
+
+  /** Number of levels that leave an image worth looking at. */
+  get count(): number {
+    const smallest = Math.min(this.#buffers.width, this.#buffers.height);
+    let levels = 1;
+    while (levels <= coarsest && smallest >> (levels + 1) >= 16) levels++;
+    return levels;
+  }
+
+  level(index: number): Level {
+    const { width, height, pixels } = this.#buffers;
+    const source =
+      index === 0
+        ? { width, height, values: pixels, mosaic: this.#mosaic }
+        : { ...this.#plane(index - 1), mosaic: null };
+    return { side: 2 ** index, source, sums: this.#plane(index) };
+  }
+
+  #plane(index: number): SumPlane {
+    while (this.#planes.length <= index) {
+      const finer = this.#planes.at(-1)!;
+      const coarser = sumPlane(finer.width >> 1, finer.height >> 1);
+      sumBlocksFloat(finer.values, finer.width, 0, finer.height & ~1, coarser.values);
+      this.#planes.push(coarser);
+    }
+    return this.#planes[index]!;
+  }
+
+  /**
+   * The level on which the brightest stars stand out most. Light that a sharp star puts on a few pixels is diluted on a
+   * coarser level; that of a star far out of focus is gathered. Stars decide by majority.
+   */
+  best(background: Background, peaks: Int32Array): number {
+    const finest = this.#buffers.sums;
+    const found = findPeaks(finest, background, 1, 5, peaks);
+    const bright = strongestPeaks(finest, background.medianLevel, peaks, found, brightest, 0.5);
+    if (bright.length === 0) return this.#brightestAlone(background, peaks);
+    let best = 0;
+    for (let index = 1; index < this.count; index++) {
+      const gains = bright.filter((at) => this.#gain(background, at, best, index) > 1.25).length;
+      if (2 * gains > bright.length) best = index;
+    }
+    return best;
+  }
+
+  /** Nothing stands out on the finest level: perhaps very wide stars do on a coarser one. */
+  #brightestAlone(background: Background, peaks: Int32Array): number {
+    for (let index = 1; index < this.count; index++) {
+      const plane = this.#plane(index);
+      const found = findPeaks(plane, background, 4 ** index, 7, peaks);
+      if (strongestPeaks(plane, background.medianLevel * 4 ** index, peaks, found, 1, 1).length > 0) return index;
+    }
+    return 0;
+  }
+
+  /** Signal to noise around a place of the finest sums on one level, divided by that on another. */
+  #gain(background: Background, at: number, from: number, to: number): number {
+    const { width } = this.#buffers.sums;
+    const x = at % width;
+    const y = Math.floor(at / width);
+    return this.#standsOut(background, x, y, to) / this.#standsOut(background, x, y, from);
+  }
+
+  #standsOut(background: Background, x: number, y: number, index: number): number {
+    const plane = this.#plane(index);
+    const scale = 4 ** index;
+    const middleX = Math.floor(x / 2 ** index);
+    const middleY = Math.floor(y / 2 ** index);
+    const sky = background.level.at(x, y) * scale * kernelSum;
+    const sigma = background.sigma.at(x, y) * Math.sqrt(scale) * kernelSigma;
+    // A ring's middle may lie several pixels from its brightest place.
+    const reach = index === 0 ? 0 : 2;
+    let most = 1;
+    for (let py = Math.max(1, middleY - reach); py <= Math.min(plane.height - 2, middleY + reach); py++)
+      for (let px = Math.max(1, middleX - reach); px <= Math.min(plane.width - 2, middleX + reach); px++) {
+        const here = (smoothed(plane.values, py * plane.width + px, plane.width) - sky) / sigma;
+        if (here > most) most = here;
+      }
+    return most;
+  }
+}
+
+/**
+ * The strongest peaks that are no single hot pixels, strongest first.
+ * @param spread - the four values beside a peak must sum up to this share of it
+ */
+function strongestPeaks(
+  { values, width }: SumPlane,
+  sky: number,
+  peaks: Int32Array,
+  found: number,
+  most: number,
+  spread: number,
+): number[] {
+  const strength = (at: number) => smoothed(values, at, width) - kernelSum * sky;
+  const order = Array.from(peaks.subarray(0, found))
+    .filter((at) => {
+      const single = values[at]! - sky;
+      const near = values[at - 1]! + values[at + 1]! + values[at - width]! + values[at + width]! - 4 * sky;
+      return near > spread * single;
+    })
+    .map((at) => ({ at, x: at % width, y: Math.floor(at / width), strength: strength(at) }))
+    .sort((a, b) => b.strength - a.strength);
+  // One vote a star: ripples on the wings of a bright one, and the many peaks of a ring, belong together.
+  const kept: typeof order = [];
+  for (const peak of order) {
+    if (kept.length === most) break;
+    if (kept.every(({ x, y }) => Math.hypot(x - peak.x, y - peak.y) > apart)) kept.push(peak);
+  }
+  return kept.map(({ at }) => at);
+}

@@ -1,0 +1,232 @@
+import { median } from "../numbers/quantiles.js";
+import type { PixelReader } from "../read/pixels.js";
+import { type Background, measureBackground } from "./background.js";
+import { blockedFraction } from "./blocked.js";
+import { commonElongation, elongationVector } from "./elongation.js";
+import { findPeaks } from "./find-peaks.js";
+import { type Found, StarFinder } from "./find-stars.js";
+import type { FrameBuffers } from "./frame-buffers.js";
+import { type Level, Levels } from "./levels.js";
+import { loadFrame } from "./load-frame.js";
+import { moffatEnclosed } from "./moffat-fit.js";
+import { greenParityOf, measureMosaic } from "./mosaic.js";
+import { pixelNoise } from "./pixel-noise.js";
+import { ringWidth } from "./ring-width.js";
+import { measureSaturation } from "./saturation.js";
+import { brightStreaks, faintStreaks } from "./search-streaks.js";
+import { emptyStamp } from "./stamp.js";
+import { type Star, type StarList, starFlags, starList } from "./star.js";
+import { StarGrid } from "./star-grid.js";
+import { measureWidth, type StarWidth } from "./star-width.js";
+import { markCrowded, markExtended, measureFluxes, measureGrowth } from "./starlight.js";
+import { isCompact } from "./streak-points.js";
+import { isOnStreak, type Streak } from "./streaks.js";
+import { fieldSpread, measureZones, vectorOf, type Zones, zonesOf } from "./zones.js";
+
+/** What is known of a frame besides its pixels. */
+export interface MeasureOptions {
+  /** Colour mosaic as stored, first row first, for example RGGB; empty or absent: mono. */
+  readonly bayer?: string;
+  /** Gain, electrons per ADU; NaN or absent: not known. */
+  readonly electronsPerAdu?: number;
+  /** Value at which the sensor saturates; NaN or absent: looked for in the frame. */
+  readonly saturationAdu?: number;
+  /** Buffers of an earlier frame of the same size, to be used again. */
+  readonly scratch?: FrameBuffers;
+}
+
+/** What a frame's pixels say. NaN: could not be measured; `notes` says why. */
+export interface FrameMeasurement {
+  readonly width: number;
+  readonly height: number;
+  /** Median sky level, pedestal included. */
+  readonly backgroundAdu: number;
+  /** Standard deviation of the sky, one pixel. */
+  readonly noiseAdu: number;
+  /** Range of the sky level across the frame divided by the noise of a pixel. */
+  readonly backgroundGradient: number;
+  /** Stars with a signal to noise of 7 and more, without what is clearly wider than a star. */
+  readonly starCount: number;
+  /** Geometric mean of both axes, pixel width removed; median over the fitted stars. */
+  readonly fwhmPx: number;
+  readonly fwhmErrorPx: number;
+  /** Exponent of the Moffat profile. */
+  readonly beta: number;
+  /** Radius with half of a star's light, as recorded. */
+  readonly hfrPx: number;
+  /** sqrt(1 - (b/a)^2), freed of what noise adds. */
+  readonly eccentricity: number;
+  /** Direction of the longer axis from +x towards +y, 0 to 180; NaN when stars share none. */
+  readonly elongationAngleDeg: number;
+  /** Largest less smallest FWHM of the zones, divided by the frame's. */
+  readonly fieldSpread: number;
+  readonly zones: Zones;
+  readonly saturatedFraction: number;
+  readonly hotPixels: number;
+  readonly streaks: { readonly count: number; readonly list: readonly Streak[] };
+  readonly blockedFraction: number;
+  readonly stars: StarList;
+  readonly notes: readonly string[];
+  /** The buffers, to be handed to the next frame as `scratch`. */
+  readonly scratch: FrameBuffers;
+}
+
+const detectionSigma = 5;
+const countedSnr = 7;
+/** Stars must be this wide (standard deviation, pixels of the level) to be measured on a coarser level. */
+const leastSigma = 1.5;
+const fwhmPerSigma = 2.3548;
+
+/**
+ * Measures a frame: sky, noise, stars, their widths and shapes, and what spoils it.
+ * @param reader - the image; of a cube of three planes the middle one is measured, of any other cube the first
+ * @returns positions with x to the right and y in stored row order, 0 at the centre of the first pixel
+ * @throws FitsError when the data are damaged
+ */
+export function measureFrame(reader: PixelReader, options: MeasureOptions = {}): FrameMeasurement {
+  const notes: string[] = [];
+  const plane = reader.planes === 3 ? 1 : 0;
+  if (reader.planes > 1) notes.push(`the image has ${reader.planes} planes: plane ${plane + 1} was measured`);
+  const buffers = loadFrame(reader, plane, options.scratch);
+  const wholeNumbers = !reader.type.startsWith("float");
+  const background = measureBackground(buffers.sums, wholeNumbers);
+  const noise = pixelNoise(buffers, background, wholeNumbers);
+  const sky = background.medianLevel / 4;
+  if (!(noise > 0)) notes.push("the frame is constant or has no values: no sky noise could be measured");
+  const saturation = measureSaturation(buffers, options.saturationAdu ?? Number.NaN);
+  const parity = greenParityOf(options.bayer ?? "");
+  if (parity === null && (options.bayer ?? "").trim() !== "")
+    notes.push(`the colour pattern ${options.bayer} is not known: measured as a mono frame`);
+  const mosaic = parity === null ? null : measureMosaic(buffers, parity);
+  const levels = new Levels(buffers, mosaic);
+  const bright = brightStreaks(levels, background);
+  const { level, found } = findOnBestLevel(levels, background, 0.9 * saturation.levelAdu, buffers.peaks, bright);
+  if (level.side > 1) notes.push(`stars are very wide: measured on sums of ${level.side} x ${level.side} pixels`);
+  const streaks = [...bright, ...(level.side > 1 ? [] : faintStreaks(levels, background, found, bright))];
+  const stars = found.stars.filter(
+    (star) => isCompact(star, found.typical) || !streaks.some((streak) => isOnStreak(star.x, star.y, streak)),
+  );
+  const light = measureStars({ ...found, stars }, level, variancePerAdu(options, sky, noise, notes), notes);
+  const { side } = level;
+  const fwhmPx = light.width.fwhm * side;
+  const zones = measureZones(light.good, level.source.width, level.source.height, fwhmPx);
+  return {
+    width: reader.width,
+    height: reader.height,
+    backgroundAdu: sky,
+    noiseAdu: noise,
+    backgroundGradient: background.level.range(0.02, 0.98) / 4 / noise,
+    starCount: stars.filter(counts).length,
+    fwhmPx,
+    fwhmErrorPx: light.width.fwhmError * side,
+    beta: light.width.beta,
+    hfrPx: light.hfr * side,
+    ...light.elongation,
+    fieldSpread: fieldSpread(zones, fwhmPx),
+    zones,
+    saturatedFraction: saturation.fraction,
+    hotPixels: found.hotPixels,
+    streaks: { count: streaks.length, list: streaks },
+    blockedFraction: blockedFraction(background, stars, side),
+    stars: starList(stars, side),
+    notes,
+    scratch: buffers,
+  };
+}
+
+/** Finds stars on the level that suits them; one finer when they turn out sharper than that level's pixels. */
+function findOnBestLevel(
+  levels: Levels,
+  background: Background,
+  saturation: number,
+  peaks: Int32Array,
+  streaks: readonly Streak[],
+): { level: Level; found: Found } {
+  for (let index = background.medianSigma > 0 ? levels.best(background, peaks) : 0; ; index--) {
+    const level = levels.level(index);
+    const area = level.side * level.side;
+    const count = background.medianSigma > 0 ? findPeaks(level.sums, background, area, detectionSigma, peaks) : 0;
+    const found = new StarFinder(level, background, saturation * area).find(
+      peaks.subarray(0, count).filter((at) => {
+        const x = ((at % level.sums.width) + 0.5) * 2 * level.side - 0.5;
+        const y = (Math.floor(at / level.sums.width) + 0.5) * 2 * level.side - 0.5;
+        return !streaks.some((streak) => isOnStreak(x, y, streak));
+      }),
+    );
+    const { xx, xy, yy } = found.typical;
+    if (index === 0 || (xx * yy - xy * xy) ** 0.25 > leastSigma) return { level, found };
+  }
+}
+
+/** Variance that each ADU of starlight adds: 1 / gain. */
+function variancePerAdu(options: MeasureOptions, sky: number, noise: number, notes: string[]): number {
+  const gain = options.electronsPerAdu ?? Number.NaN;
+  if (gain > 0) return 1 / gain;
+  notes.push("gain not known: errors of bright stars are estimated from the sky's noise");
+  return sky > 0 ? (noise * noise) / sky : noise / 10;
+}
+
+const counts = (star: Star) => star.flux >= countedSnr * star.fluxError && (star.flags & starFlags.extended) === 0;
+
+interface Starlight {
+  readonly width: StarWidth;
+  readonly hfr: number;
+  readonly elongation: { readonly eccentricity: number; readonly elongationAngleDeg: number };
+  /** Stars fit for statistics. */
+  readonly good: readonly Star[];
+}
+
+function measureStars(found: Found, { source }: Level, perValue: number, notes: string[]): Starlight {
+  const { stars, typical } = found;
+  const stamp = emptyStamp();
+  const nothing = { fwhm: Number.NaN, fwhmError: Number.NaN, beta: Number.NaN, fits: [], notes: [] };
+  if (stars.length === 0) {
+    notes.push("no stars were found: widths and shapes could not be measured");
+    const elongation = { eccentricity: Number.NaN, elongationAngleDeg: Number.NaN };
+    return { width: nothing, hfr: Number.NaN, elongation, good: [] };
+  }
+  const sigma = (typical.xx * typical.yy - typical.xy ** 2) ** 0.25;
+  measureFluxes(stars, source, { perValue, ...typical }, stamp);
+  markExtended(stars, { perValue, ...typical });
+  const grid = new StarGrid(source.width, source.height, 32);
+  for (const star of stars) grid.add(star.x, star.y);
+  markCrowded(stars, grid, 3.5 * fwhmPerSigma * sigma);
+  const good = goodStars(stars, 15, notes);
+  const bright = good.filter((star) => star.peak > 10 * star.sigma || star.flux > 30 * star.fluxError);
+  let width = measureWidth(bright, source, sigma, perValue, stamp);
+  notes.push(...width.notes);
+  const rings = bright.slice(0, 30).map((star) => ringWidth(star, source, stamp));
+  const isRing = rings.length > 0 && 2 * rings.filter((ring) => ring > 0).length > rings.length;
+  if (isRing) {
+    width = { ...nothing, fwhm: median(rings) };
+    notes.push("stars are rings, far out of focus: fwhmPx is the outer width of the ring at half of its brightness");
+  } else if (Number.isNaN(width.fwhm)) {
+    width = { ...nothing, fwhm: fwhmPerSigma * Math.sqrt(Math.max(0.05, sigma * sigma - 1 / 12)) };
+    notes.push("no star is bright enough for a profile: fwhmPx is from the moments of all stars");
+  }
+  const recorded = Math.sqrt(width.fwhm ** 2 + fwhmPerSigma ** 2 / 12);
+  const outer = Math.max(5, 3 * recorded);
+  measureGrowth(stars, source, outer, width.beta > 1 ? moffatEnclosed(outer / recorded, width.beta) : 1, stamp);
+  const clear = good.filter((star) => star.hfr > 0 && star.flux > 50 * star.fluxError);
+  const radii = clear.length >= 10 ? clear : good.filter((star) => star.hfr > 0);
+  const hfr = median(radii.map((star) => star.hfr));
+  if (Number.isNaN(hfr)) notes.push("no star is bright enough for a half-flux radius");
+  const shaped =
+    width.fits.length > 0
+      ? width.fits.map(({ star, fit }) => ({ star, vector: elongationVector(fit.fwhmMajor, fit.fwhmMinor, fit.angle) }))
+      : good.filter((star) => star.flux > 20 * star.fluxError).map((star) => ({ star, vector: vectorOf(star) }));
+  const byZone = zonesOf(shaped, ({ star }) => star, source.width, source.height);
+  const groups = shaped.length >= 45 ? byZone : [shaped];
+  const { eccentricity, angleDeg } = commonElongation(groups.map((group) => group.map(({ vector }) => vector)));
+  return { width, hfr, elongation: { eccentricity, elongationAngleDeg: angleDeg }, good };
+}
+
+/** Unsaturated, complete, lonely stars with a shape, brightest first; crowded ones too where there are too few. */
+function goodStars(stars: readonly Star[], enough: number, notes: string[]): Star[] {
+  const byFlux = stars.filter((star) => star.flux > 12 * star.fluxError).sort((a, b) => b.flux - a.flux);
+  const good = byFlux.filter((star) => star.flags === 0);
+  if (good.length >= enough) return good;
+  const crowded = byFlux.filter((star) => (star.flags & ~starFlags.crowded) === 0);
+  if (crowded.length > good.length) notes.push("few stars stand alone: crowded ones were measured too");
+  return crowded;
+}

@@ -1,0 +1,196 @@
+import type { Stamp } from "./stamp.js";
+
+/** Position and shape of a star from weighted moments, in pixels, relative to the middle of the stamp. */
+export interface Moments {
+  x: number;
+  y: number;
+  /** Covariance of the matched elliptical Gaussian. */
+  xx: number;
+  xy: number;
+  yy: number;
+  /** All light of a Gaussian star with these moments. */
+  flux: number;
+}
+
+/** Sums over the pixels under a Gaussian weight, and the moments they give. */
+interface Sums {
+  light: number;
+  x: number;
+  y: number;
+  xx: number;
+  xy: number;
+  yy: number;
+}
+
+const steps = 1024;
+const reach = 10.5;
+const perStep = steps / 16;
+/** exp(-q/2) for q from 0 to 16; interpolated linearly it is good to 3e-5. */
+const gaussian = Float64Array.from({ length: steps + 2 }, (_, i) => Math.exp(-0.5 * (i / perStep)));
+const mostRounds = 40;
+/** The weight is never narrower than this (variance, square pixels): pixels could not sample the product. */
+const leastWeight = 1;
+/** No star is sharper than a pixel that holds all of it. */
+const leastVariance = 1 / 12;
+const sums: Sums = { light: 0, x: 0, y: 0, xx: 0, xy: 0, yy: 0 };
+
+/**
+ * Adaptive moments: an elliptical Gaussian weight is moved and shaped until it matches the star (after Bernstein &
+ * Jarvis 2002, sect. 3; from memory). The values are of the image as recorded: the pixel's own width is in them.
+ * @param startX - first guess, relative to the middle of the stamp
+ * @param startSigma - first guess of the width, pixels
+ * @param drift - how far the centre may move from the first guess, pixels
+ * @returns whether it settled; `result` is filled only then
+ */
+export function adaptiveMoments(
+  stamp: Stamp,
+  startX: number,
+  startY: number,
+  startSigma: number,
+  drift: number,
+  result: Moments,
+): boolean {
+  const most = stamp.radius * stamp.radius;
+  let x = startX;
+  let y = startY;
+  let xx = startSigma * startSigma;
+  let xy = 0;
+  let yy = xx;
+  for (let round = 0; round < mostRounds; round++) {
+    const widen = Math.max(0, leastWeight - (xx + yy) / 2 + Math.hypot((xx - yy) / 2, xy));
+    const weightXX = xx + widen;
+    const weightYY = yy + widen;
+    if (!weigh(stamp, x, y, weightXX, xy, weightYY)) return false;
+    // Star and weight are both Gaussian: under the weight the star's offset falls short, by two when they match.
+    x += (1 + xx / weightXX) * sums.x;
+    y += (1 + yy / weightYY) * sums.y;
+    if (Math.abs(x - startX) > drift || Math.abs(y - startY) > drift) return false;
+    const known = unweigh(weightXX, xy, weightYY, result);
+    const nextXX = Math.max(leastVariance, limited(known ? result.xx : 2 * sums.xx, xx));
+    const nextYY = Math.max(leastVariance, limited(known ? result.yy : 2 * sums.yy, yy));
+    const limit = 0.99 * Math.sqrt(nextXX * nextYY);
+    const nextXY = Math.max(-limit, Math.min(limit, known ? result.xy : 2 * sums.xy));
+    const change = Math.abs(nextXX - xx) + Math.abs(nextXY - xy) + Math.abs(nextYY - yy);
+    xx = nextXX;
+    xy = nextXY;
+    yy = nextYY;
+    if (xx > most || yy > most) return false;
+    if (change < 0.004 * (xx + yy) && Math.abs(sums.x) + Math.abs(sums.y) < 0.004) {
+      fill(result, x, y, xx, xy, yy);
+      return true;
+    }
+  }
+  return false;
+}
+
+/**
+ * The same with a round weight of fixed width that only moves: noisier and less exact for stars of another width, but
+ * it settles on faint stars where the adaptive weight runs away.
+ * @returns "shape" when all of `result` is filled, "place" when only x and y are, "nothing" when there is no star
+ */
+export function fixedMoments(
+  stamp: Stamp,
+  startX: number,
+  startY: number,
+  sigma: number,
+  drift: number,
+  result: Moments,
+): "shape" | "place" | "nothing" {
+  const weight = Math.max(leastWeight, sigma * sigma);
+  let x = startX;
+  let y = startY;
+  for (let round = 0; round < 12; round++) {
+    if (!weigh(stamp, x, y, weight, 0, weight)) return "nothing";
+    x += 1.7 * sums.x;
+    y += 1.7 * sums.y;
+    if (Math.abs(x - startX) > drift || Math.abs(y - startY) > drift) return "nothing";
+    if (Math.abs(sums.x) + Math.abs(sums.y) < 0.01) break;
+  }
+  result.x = x;
+  result.y = y;
+  const most = 16 * weight;
+  if (!unweigh(weight, 0, weight, result) || !(result.xx < most && result.yy < most)) return "place";
+  if (result.xx < leastVariance || result.yy < leastVariance) return "place";
+  fill(result, x, y, result.xx, result.xy, result.yy);
+  return "shape";
+}
+
+/** Sums light and moments under an elliptical Gaussian weight into `sums`. */
+function weigh(stamp: Stamp, x: number, y: number, xx: number, xy: number, yy: number): boolean {
+  const { values, radius, side } = stamp;
+  const determinant = xx * yy - xy * xy;
+  if (!(determinant > 0)) return false;
+  const inverseXX = yy / determinant;
+  const inverseXY = -xy / determinant;
+  const inverseYY = xx / determinant;
+  const reachX = Math.sqrt(reach * xx);
+  const reachY = Math.sqrt(reach * yy);
+  const fromX = Math.max(-radius, Math.ceil(x - reachX));
+  const toX = Math.min(radius, Math.floor(x + reachX));
+  const fromY = Math.max(-radius, Math.ceil(y - reachY));
+  const toY = Math.min(radius, Math.floor(y + reachY));
+  let light = 0;
+  let sumX = 0;
+  let sumY = 0;
+  let sumXX = 0;
+  let sumXY = 0;
+  let sumYY = 0;
+  for (let py = fromY; py <= toY; py++) {
+    const dy = py - y;
+    const row = (py + radius) * side + radius;
+    const inY = inverseYY * dy * dy;
+    const cross = 2 * inverseXY * dy;
+    for (let px = fromX; px <= toX; px++) {
+      const dx = px - x;
+      const q = inY + (cross + inverseXX * dx) * dx;
+      if (q >= reach) continue;
+      const value = values[row + px]!;
+      if (Number.isNaN(value)) continue;
+      const step = q * perStep;
+      const whole = step | 0;
+      const weight = gaussian[whole]!;
+      const weighted = value * (weight + (gaussian[whole + 1]! - weight) * (step - whole));
+      light += weighted;
+      sumX += weighted * dx;
+      sumY += weighted * dy;
+      sumXX += weighted * dx * dx;
+      sumXY += weighted * dx * dy;
+      sumYY += weighted * dy * dy;
+    }
+  }
+  if (!(light > 0)) return false;
+  sums.light = light;
+  sums.x = sumX / light;
+  sums.y = sumY / light;
+  sums.xx = sumXX / light - sums.x * sums.x;
+  sums.xy = sumXY / light - sums.x * sums.y;
+  sums.yy = sumYY / light - sums.y * sums.y;
+  return sums.xx > 0 && sums.yy > 0 && sums.xx * sums.yy - sums.xy * sums.xy > 1e-4;
+}
+
+/** The star's own covariance: that of star times weight is the inverse of the sum of the inverses. */
+function unweigh(weightXX: number, weightXY: number, weightYY: number, result: Moments): boolean {
+  const determinant = weightXX * weightYY - weightXY * weightXY;
+  const spread = sums.xx * sums.yy - sums.xy * sums.xy;
+  const starXX = sums.yy / spread - weightYY / determinant;
+  const starXY = -sums.xy / spread + weightXY / determinant;
+  const starYY = sums.xx / spread - weightXX / determinant;
+  const starDeterminant = starXX * starYY - starXY * starXY;
+  if (!(starDeterminant > 1e-6 && starXX > 0 && starYY > 0)) return false;
+  result.xx = starYY / starDeterminant;
+  result.xy = -starXY / starDeterminant;
+  result.yy = starXX / starDeterminant;
+  return true;
+}
+
+function fill(result: Moments, x: number, y: number, xx: number, xy: number, yy: number): void {
+  result.x = x;
+  result.y = y;
+  result.xx = xx;
+  result.xy = xy;
+  result.yy = yy;
+  result.flux = sums.light * Math.sqrt((xx * yy - xy * xy) / (sums.xx * sums.yy - sums.xy * sums.xy));
+}
+
+/** Not more than four times larger or smaller in one round. */
+const limited = (next: number, now: number) => Math.max(now / 4, Math.min(4 * now, next));

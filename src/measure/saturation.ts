@@ -1,0 +1,58 @@
+import type { FrameBuffers } from "./frame-buffers.js";
+
+/** Where the sensor's limit lies, and how much of the frame is at it. */
+export interface Saturation {
+  /** Value from which a pixel counts as saturated; Infinity: no limit is seen in the frame. */
+  readonly levelAdu: number;
+  /** Fraction of the pixels at or above it. */
+  readonly fraction: number;
+  /** The largest pixel; NaN when no pixel has a value. */
+  readonly largestAdu: number;
+}
+
+const largest16 = 65535;
+/** A frame that is constant at this value or above is taken to be overexposed (12-bit sensors stop at 4095). */
+const fullScale = 4000;
+
+/**
+ * Finds the sensor's limit and counts the pixels at it. Without a known limit it is taken to be the largest value of
+ * the frame, if several pixels have exactly that value, as only a limit makes them.
+ * @param known - limit in ADU, or NaN
+ */
+export function measureSaturation({ pixels, width, sums }: FrameBuffers, known: number): Saturation {
+  const largestSum = largestOf(sums.values);
+  if (Number.isNaN(largestSum)) return { levelAdu: Number.POSITIVE_INFINITY, fraction: 0, largestAdu: Number.NaN };
+  // A pixel that is the largest lies in a block whose sum is no less than a quarter of the largest sum.
+  const floor = Number.isNaN(known) ? largestSum / 4 : known;
+  let largest = Number.NEGATIVE_INFINITY;
+  let atLargest = 0;
+  let atKnown = 0;
+  for (let y = 0; y < sums.height; y++)
+    for (let x = 0; x < sums.width; x++) {
+      if (!(sums.values[y * sums.width + x]! >= floor)) continue;
+      const at = 2 * (y * width + x);
+      for (let k = 0; k < 4; k++) {
+        const value = pixels[at + (k & 1) + (k >> 1) * width]!;
+        if (value >= known) atKnown++;
+        if (value > largest) {
+          largest = value;
+          atLargest = 1;
+        } else if (value === largest) atLargest++;
+      }
+    }
+  const count = 4 * sums.width * sums.height;
+  if (!Number.isNaN(known)) return { levelAdu: known, fraction: atKnown / count, largestAdu: largest };
+  const piledUp =
+    (pixels instanceof Uint16Array && largest === largest16) ||
+    (atLargest >= 4 && (2 * atLargest < count || largest >= fullScale));
+  return piledUp
+    ? { levelAdu: largest, fraction: atLargest / count, largestAdu: largest }
+    : { levelAdu: Number.POSITIVE_INFINITY, fraction: 0, largestAdu: largest };
+}
+
+function largestOf(values: Float32Array): number {
+  let largest = Number.NaN;
+  for (let i = 0; i < values.length; i++)
+    if (!(values[i]! <= largest) && !Number.isNaN(values[i]!)) largest = values[i]!;
+  return largest;
+}

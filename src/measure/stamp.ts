@@ -1,0 +1,89 @@
+import type { Mosaic } from "./mosaic.js";
+
+/** The largest radius of a stamp, in pixels of its plane. */
+export const mostStampRadius = 64;
+
+/**
+ * A square cut-out around a place, with the sky taken off. Everything that measures one star works on stamps, so the
+ * inner loops see one type of array only. NaN: outside the frame, or no value.
+ */
+export interface Stamp {
+  /** Side x side values, row after row; side = 2 radius + 1. */
+  readonly values: Float64Array;
+  radius: number;
+  side: number;
+  /** Pixel of the plane that lies in the middle. */
+  centreX: number;
+  centreY: number;
+  /** How many values are missing. */
+  missing: number;
+}
+
+/** An empty stamp with room for the largest radius. */
+export function emptyStamp(): Stamp {
+  const side = 2 * mostStampRadius + 1;
+  return { values: new Float64Array(side * side), radius: 0, side: 0, centreX: 0, centreY: 0, missing: 0 };
+}
+
+/** Where stamps are cut from: pixels of the frame, or sums of them. */
+export interface Source {
+  readonly width: number;
+  readonly height: number;
+  readonly values: Uint16Array | Float32Array;
+  /** Colour mosaic of the pixels; null for mono frames and for sums. */
+  readonly mosaic: Mosaic | null;
+}
+
+/**
+ * Cuts a stamp.
+ * @param sky - level to take off
+ */
+export function cutStamp(
+  source: Source,
+  centreX: number,
+  centreY: number,
+  radius: number,
+  sky: number,
+  stamp: Stamp,
+): void {
+  const { width, height, values } = source;
+  const side = 2 * radius + 1;
+  stamp.radius = radius;
+  stamp.side = side;
+  stamp.centreX = centreX;
+  stamp.centreY = centreY;
+  const left = centreX - radius;
+  const top = centreY - radius;
+  const fromX = Math.max(0, -left);
+  const toX = Math.min(side, width - left);
+  const into = stamp.values;
+  if (fromX > 0 || toX < side || top < 0 || top + side > height) into.fill(Number.NaN, 0, side * side);
+  for (let y = Math.max(0, -top), end = Math.min(side, height - top); y < end; y++) {
+    const row = (top + y) * width + left;
+    const out = y * side;
+    for (let x = fromX; x < toX; x++) into[out + x] = values[row + x]! - sky;
+  }
+  if (source.mosaic !== null) balanceStamp(source.mosaic, stamp);
+  stamp.missing = 0;
+  for (let i = 0; i < side * side; i++) if (Number.isNaN(into[i]!)) stamp.missing++;
+}
+
+/** Takes off what each channel's sky differs from the mean, and multiplies by the channel's balance. */
+function balanceStamp(mosaic: Mosaic, stamp: Stamp): void {
+  const { side, centreX, centreY, radius, values } = stamp;
+  for (let channel = 0; channel < 4; channel++) {
+    const offset = mosaic.offsets[channel]!.at(centreX / 2, centreY / 2);
+    const balance = mosaic.balance[channel]!;
+    const fromX = (centreX - radius + (channel & 1)) & 1;
+    const fromY = (centreY - radius + (channel >> 1)) & 1;
+    for (let y = fromY; y < side; y += 2)
+      for (let x = fromX; x < side; x += 2) values[y * side + x] = (values[y * side + x]! - offset) * balance;
+  }
+}
+
+/** Leaves only the pixels of the colour that covers half of the mosaic (green); the others become NaN. */
+export function keepGreen(mosaic: Mosaic, stamp: Stamp): void {
+  const { side, centreX, centreY, radius, values } = stamp;
+  const parity = (centreX - radius + centreY - radius + mosaic.greenParity) & 1;
+  for (let y = 0; y < side; y++) for (let x = (y + parity + 1) & 1; x < side; x += 2) values[y * side + x] = Number.NaN;
+}

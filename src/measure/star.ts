@@ -1,0 +1,91 @@
+/** What is special about a star; bits of `flags`. */
+export const starFlags = {
+  /** A pixel near the sensor's limit. */
+  saturated: 1,
+  /** Cut by the frame's edge, or with missing pixels. */
+  incomplete: 2,
+  /** Another star's light reaches it. */
+  crowded: 4,
+  /** The shape could not be measured. */
+  noShape: 8,
+  /** Clearly wider than the frame's stars: a galaxy, a knot of nebula, a blend. Not counted as a star. */
+  extended: 16,
+} as const;
+
+/** A star while it is being measured; lengths in pixels of the level, values in its sums. */
+export interface Star {
+  x: number;
+  y: number;
+  xx: number;
+  xy: number;
+  yy: number;
+  peak: number;
+  sky: number;
+  sigma: number;
+  flux: number;
+  fluxError: number;
+  hfr: number;
+  flags: number;
+}
+
+/** The stars of a frame, brightest first, as columns. NaN: could not be measured. */
+export interface StarList {
+  readonly count: number;
+  /** To the right; 0 is the centre of the first pixel. */
+  readonly xPx: Float64Array;
+  /** In stored row order; 0 is the centre of the first row. */
+  readonly yPx: Float64Array;
+  /** All of the star's light, sky taken off. */
+  readonly fluxAdu: Float64Array;
+  readonly fluxErrorAdu: Float64Array;
+  /** Brightest pixel, sky taken off. */
+  readonly peakAdu: Float64Array;
+  /** Signal to noise of the matched filter. */
+  readonly snr: Float64Array;
+  /** Radius with half of the light; the pixel's own width is in it. */
+  readonly hfrPx: Float64Array;
+  /** Standard deviation of the matched Gaussian along its longer and shorter axis, as recorded. */
+  readonly semiMajorPx: Float64Array;
+  readonly semiMinorPx: Float64Array;
+  /** Direction of the longer axis from +x towards +y, 0 to 180. */
+  readonly angleDeg: Float64Array;
+  /** Bits of {@link starFlags}. */
+  readonly flags: Uint8Array;
+}
+
+/** Standard deviations along the axes of a covariance, and the direction of the longer one in radians. */
+export function axesOf(xx: number, xy: number, yy: number): { major: number; minor: number; angle: number } {
+  const middle = (xx + yy) / 2;
+  const half = Math.hypot((xx - yy) / 2, xy);
+  return {
+    major: Math.sqrt(middle + half),
+    minor: Math.sqrt(Math.max(0, middle - half)),
+    angle: 0.5 * Math.atan2(2 * xy, xx - yy),
+  };
+}
+
+/** An angle in radians as degrees from 0 to 180. */
+export const directionDeg = (angle: number) => ((((angle * 180) / Math.PI) % 180) + 180) % 180;
+
+/**
+ * Turns stars measured on a level into columns in pixels and ADU of the frame.
+ * @param side - pixels of the frame on a side of the level's pixel
+ */
+export function starList(stars: readonly Star[], side: number): StarList {
+  const axes = stars.map(({ xx, xy, yy }) => axesOf(xx, xy, yy));
+  const column = (value: (star: Star, index: number) => number) => Float64Array.from(stars, value);
+  return {
+    count: stars.length,
+    xPx: column((star) => (star.x + 0.5) * side - 0.5),
+    yPx: column((star) => (star.y + 0.5) * side - 0.5),
+    fluxAdu: column((star) => star.flux),
+    fluxErrorAdu: column((star) => star.fluxError),
+    peakAdu: column((star) => star.peak / (side * side)),
+    snr: column((star) => star.flux / star.fluxError),
+    hfrPx: column((star) => star.hfr * side),
+    semiMajorPx: column((_, i) => axes[i]!.major * side),
+    semiMinorPx: column((_, i) => axes[i]!.minor * side),
+    angleDeg: column((_, i) => directionDeg(axes[i]!.angle)),
+    flags: Uint8Array.from(stars, (star) => star.flags),
+  };
+}

@@ -1,0 +1,115 @@
+import { median } from "../numbers/quantiles.js";
+import { type Growth, growthCurve } from "./growth-curve.js";
+import { cutStamp, mostStampRadius, type Source, type Stamp } from "./stamp.js";
+import { type Star, starFlags } from "./star.js";
+import type { StarGrid } from "./star-grid.js";
+
+const leastSnrForGrowth = 12;
+
+/** Variance of a star's light. */
+export interface Light {
+  /** Variance that each unit of starlight adds (1 / gain). */
+  readonly perValue: number;
+  /** Covariance of the typical star. */
+  readonly xx: number;
+  readonly xy: number;
+  readonly yy: number;
+}
+
+/**
+ * Measures each star's light with one elliptical Gaussian for all, the typical star, as weight: the estimate with the
+ * least noise, linear in the star's light whatever its brightness, so that fluxes of one frame compare with another's.
+ */
+export function measureFluxes(stars: readonly Star[], source: Source, light: Light, stamp: Stamp): void {
+  const { xx, xy, yy, perValue } = light;
+  const determinant = xx * yy - xy * xy;
+  const area = 2 * Math.PI * Math.sqrt(determinant);
+  const radius = Math.min(mostStampRadius, Math.ceil(3 * Math.sqrt(Math.max(xx, yy))) + 1);
+  for (const star of stars) {
+    const middleX = Math.round(star.x);
+    const middleY = Math.round(star.y);
+    cutStamp(source, middleX, middleY, radius, star.sky, stamp);
+    let light1 = 0;
+    let weight2 = 0;
+    let weight3 = 0;
+    for (let y = -radius; y <= radius; y++)
+      for (let x = -radius; x <= radius; x++) {
+        const dx = middleX + x - star.x;
+        const dy = middleY + y - star.y;
+        const q = (yy * dx * dx - 2 * xy * dx * dy + xx * dy * dy) / determinant;
+        if (q > 9) continue;
+        const value = stamp.values[(y + radius) * stamp.side + x + radius]!;
+        if (Number.isNaN(value)) continue;
+        const weight = Math.exp(-0.5 * q);
+        light1 += weight * value;
+        weight2 += weight * weight;
+        weight3 += weight * weight * weight;
+      }
+    const amplitude = light1 / weight2;
+    const variance =
+      (star.sigma * star.sigma) / weight2 + (perValue * Math.max(0, amplitude) * weight3) / (weight2 * weight2);
+    star.flux = area * amplitude;
+    star.fluxError = area * Math.sqrt(variance);
+  }
+}
+
+/** Marks stars that a neighbour's light reaches: within `reach`, with more than 3 % of the star's own light. */
+export function markCrowded(stars: readonly Star[], grid: StarGrid, reach: number): void {
+  stars.forEach((star, self) => {
+    const crowded = grid.some(
+      star.x,
+      star.y,
+      reach,
+      (index) => index !== self && stars[index]!.flux > 0.03 * star.flux,
+    );
+    if (crowded) star.flags |= starFlags.crowded;
+  });
+}
+
+/**
+ * Half-flux radii from growth curves, and with them what is missing from the fluxes of the Gaussian weight, which is
+ * then put on all stars.
+ * @param outer - outermost radius, pixels of the level
+ * @param fraction - share of a star's light within it
+ */
+export function measureGrowth(
+  stars: readonly Star[],
+  source: Source,
+  outer: number,
+  fraction: number,
+  stamp: Stamp,
+): void {
+  const growth: Growth = { hfr: Number.NaN, flux: Number.NaN };
+  const radius = Math.min(mostStampRadius, Math.ceil(outer) + 1);
+  const within = Math.min(outer, radius - 1);
+  const factors: number[] = [];
+  for (const star of stars) {
+    const snr = star.flux / star.fluxError;
+    if (!(snr > leastSnrForGrowth)) continue;
+    const middleX = Math.round(star.x);
+    const middleY = Math.round(star.y);
+    cutStamp(source, middleX, middleY, radius, star.sky, stamp);
+    if (!growthCurve(stamp, star.x - middleX, star.y - middleY, within, fraction, growth)) continue;
+    star.hfr = growth.hfr;
+    if (snr > 50 && star.flags === 0) factors.push(growth.flux / fraction / star.flux);
+  }
+  const factor = factors.length > 0 ? median(factors) : 1;
+  if (!(factor > 0.5 && factor < 3)) return;
+  for (const star of stars) {
+    star.flux *= factor;
+    star.fluxError *= factor;
+  }
+}
+
+/**
+ * Marks what is clearly wider than the typical star: by 1.4 times and more, allowing for the error of a faint star's
+ * width, which is about 1 / SNR.
+ */
+export function markExtended(stars: readonly Star[], { xx, xy, yy }: Light): void {
+  const typical = xx * yy - xy * xy;
+  for (const star of stars) {
+    const wider = ((star.xx * star.yy - star.xy * star.xy) / typical) ** 0.25;
+    if (wider > 1.4 + star.fluxError / Math.abs(star.flux) && (star.flags & starFlags.saturated) === 0)
+      star.flags |= starFlags.extended;
+  }
+}

@@ -1,0 +1,31 @@
+/**
+ * Reads an angle written in decimals or in sexagesimal form: `41.27`, `+41 16 09.0`, `-00:30:00`, `10h 42m 44s`, `41d16m`.
+ * @returns the number in the unit of its first part, and whether it was sexagesimal; null when the text is no angle.
+ * Minutes and seconds must be below 60; the sign also counts for "-00".
+ */
+export function parseAngle(text: string): { value: number; sexagesimal: boolean } | null {
+  const plain = text.trim();
+  if (/^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eEdD][+-]?\d+)?$/.test(plain))
+    return { value: Number(plain.replace(/d/i, "E")), sexagesimal: false };
+  const parts =
+    /^([+-])?\s*(\d{1,3})\s*[:hd°\s]\s*(\d{1,2}(?:\.\d*)?)(?:\s*[:m'′\s]\s*(\d{1,2}(?:\.\d*)?))?\s*[s"″m']?$/i.exec(
+      plain,
+    );
+  if (parts === null) return null;
+  const [, sign, whole, minutes, seconds = "0"] = parts;
+  if (Number(minutes) >= 60 || Number(seconds) >= 60) return null;
+  const value = Number(whole) + Number(minutes) / 60 + Number(seconds) / 3600;
+  return { value: sign === "-" ? -value : value, sexagesimal: true };
+}
+
+/** Degrees as text, `+41 16 09.00` (or hours of right ascension when the caller divides by 15). */
+export function formatSexagesimal(value: number, decimals = 2): string {
+  const scale = 10 ** decimals;
+  const total = Math.round(Math.abs(value) * 3600 * scale);
+  const seconds = (total % (60 * scale)) / scale;
+  const minutes = Math.floor(total / (60 * scale)) % 60;
+  const whole = Math.floor(total / (3600 * scale));
+  const sign = value < 0 || Object.is(value, -0) ? "-" : "+";
+  const width = decimals > 0 ? 3 + decimals : 2;
+  return `${sign}${String(whole).padStart(2, "0")} ${String(minutes).padStart(2, "0")} ${seconds.toFixed(decimals).padStart(width, "0")}`;
+}

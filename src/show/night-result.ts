@@ -1,0 +1,20 @@
+import type { GroupSummary } from "../grade/group-summary.js";
+import type { FrameTable } from "../terms/frame-table.js";
+import type { Symptom } from "../terms/symptoms.js";
+
+/** A graded night, as the report, the summary and the terminal show it. */
+export interface NightResult {
+  /** Names of the folders, without the way to them. */
+  readonly folders: readonly string[];
+  readonly table: FrameTable;
+  /** Symptoms with their numbers, by row. */
+  readonly symptomsOfRow: readonly (readonly Symptom[])[];
+  readonly groups: readonly GroupSummary[];
+  /** What the user should know. */
+  readonly notes: readonly string[];
+  /** What needs the user's attention. */
+  readonly attention: readonly string[];
+  readonly site: { readonly latitudeDeg: number; readonly longitudeDeg: number } | null;
+  /** Version of nightyield. */
+  readonly version: string;
+}

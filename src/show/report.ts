@@ -1,0 +1,172 @@
+import type { Symptom } from "../terms/symptoms.js";
+import { symptomRegistry } from "../terms/symptoms.js";
+import { type Verdict, verdicts } from "../terms/verdicts.js";
+import { chartRows } from "./chart-rows.js";
+import { quantitiesTable, timelineTable } from "./chart-tables.js";
+import { type Figure, quantitiesFigure, timelineFigure } from "./charts.js";
+import { escapeHtml, scriptJson } from "./html.js";
+import type { NightResult } from "./night-result.js";
+import { sentence, sentenceEnd } from "./night-summary.js";
+import { pageScript } from "./page-script.js";
+import { pageStyle } from "./page-style.js";
+import { plotlyScript } from "./plotly-script.js";
+import { ribbonSvg } from "./ribbon.js";
+import { headline, storyParagraphs } from "./story.js";
+import { firstRows, groupsTable, type Subs, subsData, subsOf, subsTable } from "./table-html.js";
+import { verdictLooks } from "./verdict-look.js";
+import { countWords, dayWords, symptomWords, verdictWords } from "./words.js";
+
+/** The browser itself is told to load nothing: the page holds all it needs. */
+const policy = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:";
+
+/**
+ * The night as one self-contained page that opens without a network: the story first, then charts with the same figures
+ * as text, groups, every sub with its reasons, and how the numbers were made. The observer's place is shown to 0.1 degree.
+ * @returns HTML, about 5 MB (most of it the chart library)
+ */
+export function reportHtml(night: NightResult): string {
+  const timeline = timelineFigure(night);
+  const quantities = quantitiesFigure(night);
+  const subs = subsOf(night);
+  const title = night.folders.join(", ");
+  const figures = { ...(timeline && { timeline }), ...(quantities && { quantities }) };
+  return `<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="${policy}"><meta name="color-scheme" content="light dark">
+<title>${escapeHtml(title)} \u2013 nightyield</title><link rel="icon" href="data:,"><style>${pageStyle}</style></head>
+<body><main>
+<header><h1>${escapeHtml(title)}</h1><p class="soft">${escapeHtml(whenAndWhere(night))}</p></header>
+<p class="lead">${escapeHtml(headline(night))}</p>
+${ribbonSvg(night)}
+<section class="story">${storyParagraphs(night)
+    .map((sentences) => `<p>${escapeHtml(sentences.join(" "))}</p>`)
+    .join("\n")}
+${night.notes.map((note) => `<p class="soft">${escapeHtml(sentence(note))}</p>`).join("\n")}
+${attention(night)}</section>
+${timeline === null ? "" : timelineSection(night, timeline)}
+${quantities === null ? "" : quantitiesSection(night, quantities)}
+<section><h2>Groups</h2><p class="soft">Subs are compared only within their group: one target, filter, exposure, gain and image size. \u201cWorth\u201d is the exposure that would go as deep under the best conditions of the group.</p>${groupsTable(night)}</section>
+${subsSection(subs)}
+${methods()}
+<footer class="soft"><p>Made with nightyield ${escapeHtml(night.version)}. The files were only read; none was altered.</p></footer>
+</main>
+<script type="application/json" id="figures-data">${scriptJson(figures)}</script>
+<script type="application/json" id="subs-data">${scriptJson(subsData(subs))}</script>
+${timeline === null ? "" : `<script id="chart-library">${plotlyScript()}</script>`}
+<script>${pageScript}</script>
+</body></html>
+`;
+}
+
+function whenAndWhere({ table, site }: NightResult): string {
+  const { rows, onClock } = chartRows(table);
+  const parts: string[] = [];
+  if (onClock) {
+    const [first, last] = [table.startUtc[rows[0]!]!, table.startUtc[rows.at(-1)!]!];
+    const sameDay = first.slice(0, 10) === last.slice(0, 10);
+    parts.push(
+      `${dayWords(first)}, ${first.slice(11, 16)} to ${sameDay ? "" : `${dayWords(last)}, `}${last.slice(11, 16)} UTC`,
+    );
+  }
+  // A page gets shared: a tenth of a degree does not show whose garden it is.
+  if (site !== null) {
+    const [north, east] = [site.latitudeDeg, site.longitudeDeg > 180 ? site.longitudeDeg - 360 : site.longitudeDeg];
+    parts.push(
+      `near ${Math.abs(north).toFixed(1)}\u00b0 ${north < 0 ? "S" : "N"}, ${Math.abs(east).toFixed(1)}\u00b0 ${east < 0 ? "W" : "E"}`,
+    );
+  }
+  return parts.join(" \u00b7 ");
+}
+
+/** Files that could not be read, with what to do; then whatever else needs the user. */
+function attention({ table, symptomsOfRow, attention: lines }: NightResult): string {
+  const broken = symptomsOfRow.flatMap((symptoms, row) =>
+    symptoms.flatMap((symptom: Symptom) =>
+      symptom.code === "unreadable" ? [{ file: table.file[row]!, symptom }] : [],
+    ),
+  );
+  // The pipeline says the same of unreadable files in its own words.
+  const said = (line: string) =>
+    broken.some(
+      ({ file, symptom }) => symptom.code === "unreadable" && line.includes(file) && line.includes(symptom.problem),
+    );
+  const others = lines.filter((line) => !said(line));
+  const most = 12;
+  const items = broken
+    .slice(0, most)
+    .map(
+      ({ file, symptom }) => `<li><b>${escapeHtml(file)}</b>, ${escapeHtml(sentenceEnd(symptomWords(symptom)))}</li>`,
+    );
+  if (broken.length > most) items.push(`<li>${broken.length - most} more; the table of subs names them.</li>`);
+  if (items.length + others.length === 0) return "";
+  const unreadable =
+    broken.length === 0
+      ? ""
+      : `<h3>${countWords(broken.length, "file")} could not be read</h3><ul>${items.join("\n")}</ul>`;
+  const rest =
+    others.length === 0
+      ? ""
+      : `<h3>Needs attention</h3><ul>${others
+          .slice(0, most)
+          .map((line) => `<li>${escapeHtml(sentence(line))}</li>`)
+          .join("\n")}</ul>`;
+  return `<div class="attention" role="note">${unreadable}${rest}</div>`;
+}
+
+function legend({ table }: NightResult, extra = ""): string {
+  const present = verdicts.filter((verdict) =>
+    table.verdict.some((value, row) => value === verdict && table.kind[row] === "light"),
+  );
+  return `<ul class="legend">${present
+    .map(
+      (verdict: Verdict) =>
+        `<li title="${verdictWords[verdict]}"><span class="${verdict}">${verdictLooks[verdict].sign}</span> ${verdict}</li>`,
+    )
+    .join("")}${extra}</ul>`;
+}
+
+function timelineSection(night: NightResult, figure: Figure): string {
+  const hasMoon = chartRows(night.table).rows.some((row) => night.table.moonAltitudeDeg[row]! >= 0);
+  return `<section><h2>The night along the clock</h2>
+<p class="soft">The background is shaded by how far the Sun was below the horizon. Point at a mark for its file and reasons. <span id="screen-only">Drag across a chart to look closer, double-click to go back.</span> ${escapeHtml(figure.note)}</p>
+${legend(night, hasMoon ? '<li><span class="moon">\u2003\u2003</span> altitude of the Moon</li>' : "")}
+<div class="chart" id="timeline" role="img" aria-label="Timeline of the night; the table that follows holds the same figures."></div>
+<details><summary>The same as a table</summary>${timelineTable(night)}</details></section>`;
+}
+
+function quantitiesSection(night: NightResult, figure: Figure): string {
+  return `<section><h2>What was measured</h2>
+<p class="soft">Each sub\u2019s stars and sky along the same clock. Groups share the chart but are judged apart. ${escapeHtml(figure.note)}</p>
+${legend(night)}
+<div class="chart" id="quantities" role="img" aria-label="Star width, background and number of stars along the night; the table that follows holds the same figures."></div>
+<details><summary>The same as a table</summary>${quantitiesTable(night)}</details></section>`;
+}
+
+function subsSection(subs: Subs): string {
+  const total = subs.verdicts.length;
+  const count = (verdict: Verdict) => subs.verdicts.filter((value) => value === verdict).length;
+  const choices = verdicts
+    .filter((verdict) => count(verdict) > 0)
+    .map(
+      (verdict) =>
+        `<button type="button" value="${verdict}" aria-pressed="false">${verdictLooks[verdict].sign} ${verdict} ${count(verdict)}</button>`,
+    );
+  return `<section><h2>Every file, with its reasons</h2>
+<p class="soft">A click on a heading sorts. The verdict is one of: ${verdicts.map((verdict) => `<b>${verdict}</b> \u2013 ${verdictWords[verdict]}`).join("; ")}.</p>
+<div class="choices" role="group" aria-label="Which files to show"><button type="button" value="" aria-pressed="true">all ${total}</button>${choices.join("")}</div>
+${subsTable(subs)}
+<div class="more"><span id="subs-said" role="status">${Math.min(firstRows, total)} of ${countWords(total, "file")} shown.</span> <button type="button" id="subs-more" hidden>Show ${firstRows} more</button><button type="button" id="subs-all" hidden>Show all</button></div>
+<noscript><p>Without JavaScript there are no charts, no sorting, and only the first ${firstRows} files; frames.ecsv beside this page holds all of them.</p></noscript></section>`;
+}
+
+function methods(): string {
+  const symptoms = Object.values(symptomRegistry).map(
+    ({ short, long }) => `<dt>${escapeHtml(short)}</dt><dd>${escapeHtml(long)}</dd>`,
+  );
+  return `<section><h2>How the numbers were made</h2>
+<p><b>Background and noise</b> come from clipped histograms of 64-pixel meshes; the camera\u2019s pedestal is still in them. <b>Stars</b> are found with a matched filter above 5 sigma. <b>FWHM</b> is that of Moffat profiles integrated over pixels, so the pixel\u2019s own width is taken out. <b>HFR</b> is the radius that encloses half of a star\u2019s light. <b>Eccentricity</b> is \u221a(1 \u2212 (b/a)\u00b2): 0 is round.</p>
+<p><b>Altitudes</b> are those of mid-exposure, seen from the site, without refraction; airmass follows Kasten &amp; Young (1989). Twilight ends when the Sun is 18\u00b0 below the horizon.</p>
+<p><b>Verdict.</b> A sub is dropped when it would lower the signal-to-noise ratio of an equal-weight stack, which it does when its normalised variance is more than about twice the mean of the better subs; or when its stars are spoiled. Star widths are compared after the growth of seeing with airmass (X to the power 0.6) is taken out. A streak alone does not count against a sub: a clipped stack removes it.</p>
+<p><b>Worth</b>, or effective exposure, is the exposure times (T/T\u2080)\u00b2 times B\u2080/B: T is the starlight that came through, B the variance of the background, and 0 the best tenth of the group.</p>
+<details><summary>What each reason means</summary><dl>${symptoms.join("\n")}</dl></details></section>`;
+}

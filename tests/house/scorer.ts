@@ -1,0 +1,132 @@
+// Holds a frame table against the truth of a simulated night: verdicts, causes, measured columns.
+import { median, quantile } from "../../src/numbers/quantiles.js";
+import type { FrameTruth } from "../../src/simulate/truth.js";
+import type { FrameTable, NumberColumnName } from "../../src/terms/frame-table.js";
+
+/** How often a yes was right, and how much of what is true was found; NaN when there is nothing to count. */
+export interface Rates {
+  readonly precision: number;
+  readonly recall: number;
+  readonly found: number;
+  readonly true: number;
+}
+
+/** Differences of a measured column from the truth, over the light frames that were measured. */
+export interface ColumnError {
+  readonly column: string;
+  readonly rows: number;
+  /** Median of measured - true (or measured / true - 1 where `relative`). */
+  readonly median: number;
+  /** Half of the range that holds the middle 68 %. */
+  readonly spread: number;
+  readonly worst: number;
+  readonly relative: boolean;
+}
+
+export interface Score {
+  readonly files: number;
+  /** Files of the truth that have no row, and rows that have no truth. */
+  readonly missing: readonly string[];
+  readonly extra: readonly string[];
+  /** Files whose kind was not recognised. */
+  readonly wrongKind: readonly string[];
+  /** Light frames that should be dropped: found among the dropped. Truly borderline ones are left out; a true drop that was called borderline is missed. */
+  readonly drop: Rates;
+  /** Frames truly to be dropped that have a cause: part of them that were given the right one. */
+  readonly causeAccuracy: number;
+  readonly causesJudged: number;
+  readonly columns: readonly ColumnError[];
+}
+
+type Pair = readonly [
+  column: NumberColumnName,
+  trueColumn: keyof FrameTruth,
+  how: "relative" | "difference" | "scaled",
+];
+/**
+ * What is compared with what. `scaled`: only the course is known, so the measured column is first multiplied to have the
+ * truth's 90 % quantile.
+ */
+const compared: readonly Pair[] = [
+  ["fwhmPx", "fwhmPx", "relative"],
+  ["hfrPx", "hfrPx", "relative"],
+  ["starCount", "starsSnr10", "relative"],
+  ["transparency", "transparency", "scaled"],
+  ["blockedFraction", "blockedFraction", "difference"],
+  ["streaks", "streaks", "difference"],
+  ["altitudeDeg", "altitudeDeg", "difference"],
+  ["azimuthDeg", "azimuthDeg", "difference"],
+  ["airmass", "airmass", "relative"],
+  ["sunAltitudeDeg", "sunAltitudeDeg", "difference"],
+  ["moonAltitudeDeg", "moonAltitudeDeg", "difference"],
+  ["sensorTempC", "sensorTempC", "difference"],
+  ["effectiveExposureS", "effectiveExposureS", "relative"],
+];
+
+/** @param truth - one row a file, names as in the table's `file` column */
+export function score(table: FrameTable, truth: readonly FrameTruth[]): Score {
+  const rowOf = new Map(table.file.map((file, row) => [file, row]));
+  const known = new Set(truth.map(({ file }) => file));
+  const pairs = truth.flatMap((t) => (rowOf.has(t.file) ? [{ t, row: rowOf.get(t.file)! }] : []));
+  const lights = pairs.filter(({ t }) => t.kind === "light");
+  const judged = lights.filter(({ t }) => t.verdict !== "borderline");
+  const dropped = (verdict: string) => verdict === "drop";
+  const hit = judged.filter(({ t, row }) => dropped(t.verdict) && dropped(table.verdict[row]!)).length;
+  const found = judged.filter(({ row }) => dropped(table.verdict[row]!)).length;
+  const real = judged.filter(({ t }) => dropped(t.verdict)).length;
+  const withCause = pairs.filter(
+    ({ t, row }) => t.cause !== "" && (t.verdict === "drop" || t.kind === "unreadable") && table.cause[row] !== "",
+  );
+  const right = withCause.filter(({ t, row }) => table.cause[row] === t.cause).length;
+  return {
+    files: truth.length,
+    missing: truth.filter(({ file }) => !rowOf.has(file)).map(({ file }) => file),
+    extra: table.file.filter((file) => !known.has(file)),
+    wrongKind: pairs.filter(({ t, row }) => table.kind[row] !== t.kind).map(({ t }) => t.file),
+    drop: { precision: hit / found, recall: hit / real, found, true: real },
+    causeAccuracy: right / withCause.length,
+    causesJudged: withCause.length,
+    columns: compared.map((pair) => columnError(table, lights, pair)),
+  };
+}
+
+function columnError(
+  table: FrameTable,
+  lights: readonly { readonly t: FrameTruth; readonly row: number }[],
+  [column, trueColumn, how]: Pair,
+): ColumnError {
+  const both = lights
+    .map(({ t, row }) => ({ measured: table[column][row]!, real: Number(t[trueColumn]) }))
+    .filter(({ measured, real }) => Number.isFinite(measured) && Number.isFinite(real));
+  const top = (values: readonly number[]) => quantile(values, 0.9);
+  const factor = how === "scaled" ? top(both.map((b) => b.real)) / top(both.map((b) => b.measured)) : 1;
+  const errors = both
+    .filter(({ real }) => how !== "relative" || real !== 0)
+    .map(({ measured, real }) => (how === "relative" ? measured / real - 1 : measured * factor - real));
+  return {
+    column,
+    rows: errors.length,
+    median: median(errors),
+    spread: (quantile(errors, 0.84) - quantile(errors, 0.16)) / 2,
+    worst: errors.reduce((most, e) => Math.max(most, Math.abs(e)), 0),
+    relative: how === "relative",
+  };
+}
+
+/** The score as lines of text. */
+export function scoreLines(name: string, s: Score): string[] {
+  const rate = (n: number) => (Number.isNaN(n) ? "  -  " : n.toFixed(3));
+  const lines = [
+    `${name}: ${s.files} files, ${s.missing.length} missing, ${s.extra.length} extra, ${s.wrongKind.length} of another kind`,
+    `  drop: precision ${rate(s.drop.precision)} recall ${rate(s.drop.recall)} (${s.drop.found} found, ${s.drop.true} true)` +
+      `   cause right ${rate(s.causeAccuracy)} of ${s.causesJudged}`,
+  ];
+  for (const c of s.columns) {
+    if (c.rows === 0) continue;
+    const show = (n: number) => (c.relative ? `${(100 * n).toFixed(1)} %` : n.toPrecision(3)).padStart(9);
+    lines.push(
+      `  ${c.column.padEnd(20)}${String(c.rows).padStart(4)} rows  median ${show(c.median)}  spread ${show(c.spread)}  worst ${show(c.worst)}`,
+    );
+  }
+  return lines;
+}
