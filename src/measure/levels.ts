@@ -1,3 +1,4 @@
+import { medianAndSigma } from "../numbers/robust.js";
 import type { Background } from "./background.js";
 import { sumBlocksFloat } from "./block-sums.js";
 import { findPeaks, kernelSigma, kernelSum, smoothed } from "./find-peaks.js";
@@ -25,6 +26,7 @@ export class Levels {
   readonly #buffers: FrameBuffers;
   readonly #mosaic: Mosaic | null;
   readonly #planes: SumPlane[];
+  readonly #unrest = new Map<number, { offset: number; sigma: number }>();
 
   constructor(buffers: FrameBuffers, mosaic: Mosaic | null) {
     this.#buffers = buffers;
@@ -94,13 +96,36 @@ export class Levels {
     return this.#standsOut(background, x, y, to) / this.#standsOut(background, x, y, from);
   }
 
+  /**
+   * How much a level varies where there are no stars: more than its noise over a nebula, whose glow gathers on coarser
+   * levels as a wide star's light does. Median and spread of the smoothed level above the sky.
+   */
+  #unrestOf(background: Background, index: number): { offset: number; sigma: number } {
+    const known = this.#unrest.get(index);
+    if (known !== undefined) return known;
+    const { values, width, height } = this.#plane(index);
+    const scale = 4 ** index;
+    const step = Math.max(1, Math.floor(Math.sqrt((width * height) / 4000)));
+    const above: number[] = [];
+    for (let y = 1; y < height - 1; y += step)
+      for (let x = 1; x < width - 1; x += step) {
+        const sky = background.level.at(x * 2 ** index, y * 2 ** index) * scale * kernelSum;
+        above.push(smoothed(values, y * width + x, width) - sky);
+      }
+    const { median, sigma } = medianAndSigma(above);
+    const unrest = index === 0 ? { offset: 0, sigma: 0 } : { offset: median, sigma };
+    this.#unrest.set(index, unrest);
+    return unrest;
+  }
+
   #standsOut(background: Background, x: number, y: number, index: number): number {
     const plane = this.#plane(index);
     const scale = 4 ** index;
     const middleX = Math.floor(x / 2 ** index);
     const middleY = Math.floor(y / 2 ** index);
-    const sky = background.level.at(x, y) * scale * kernelSum;
-    const sigma = background.sigma.at(x, y) * Math.sqrt(scale) * kernelSigma;
+    const unrest = this.#unrestOf(background, index);
+    const sky = background.level.at(x, y) * scale * kernelSum + unrest.offset;
+    const sigma = Math.max(background.sigma.at(x, y) * Math.sqrt(scale) * kernelSigma, unrest.sigma);
     // A ring's middle may lie several pixels from its brightest place.
     const reach = index === 0 ? 0 : 2;
     let most = 1;

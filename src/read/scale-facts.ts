@@ -21,8 +21,9 @@ export function scaleFacts(
   const found = look.number(dialects.pixelScale, (n) => n > 0);
   const written = found ?? unbinnedScale(look, binningX?.value ?? 1);
   const projected = projectedScale(look);
-  const read = projected ?? written ?? computed;
-  for (const other of [written, computed])
+  // A projection can be a rough first guess; a scale that someone wrote down is meant.
+  const read = written ?? projected ?? computed;
+  for (const other of [projected, computed])
     if (read !== null && other !== null && Math.abs(other.value / read.value - 1) > 0.02)
       look.note(`pixel scale: ${read.value.toFixed(3)} arcsec, but ${other.value.toFixed(3)} by ${nameOf(other)}`);
   const given = look.given("pixelScaleArcsec");

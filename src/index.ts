@@ -1,0 +1,36 @@
+/** Every public name of nightyield. Notebooks and programs import from here. */
+export { type GradedNight, gradeNight } from "./grade/grade-night.js";
+export type { GroupSummary } from "./grade/group-summary.js";
+export { defaultLimits, type Limits } from "./grade/limits.js";
+export { type FrameMeasurement, type MeasureOptions, measureFrame } from "./measure/measure-frame.js";
+export { type MeasuredNight, measureNight, type NightRequest, type TriagedNight, triageNight } from "./night.js";
+export { type ExposureFacts, exposureFacts, type Given, type GivenValues } from "./read/exposure-facts.js";
+export { type ByteSource, memoryBytes, openFile } from "./read/file-bytes.js";
+export { type FitsFile, firstImage, type Hdu, openFits, openPixels } from "./read/hdu.js";
+export type { PixelArray, PixelReader } from "./read/pixels.js";
+export { parseSiteFile } from "./read/site-file.js";
+export { nightSummary } from "./show/night-summary.js";
+export { reportHtml } from "./show/report.js";
+export { summaryJson } from "./show/summary-json.js";
+export { describeScenario, parseScenario, type Scenario } from "./simulate/scenario.js";
+export { type SimulatedFile, type SimulateOptions, simulateNight } from "./simulate/simulate-night.js";
+export { placeInSky, type SkyPlace } from "./sky/place-in-sky.js";
+export type { Site, Target } from "./sky/site.js";
+export { type SunEvents, sunEvents } from "./sky/twilight.js";
+export { type CauseCode, causeCodes, causeRegistry } from "./terms/causes.js";
+export { readEcsv, writeEcsv } from "./terms/ecsv.js";
+export { CallError, CannotError, FitsError, isExplained } from "./terms/errors.js";
+export {
+  columnNames,
+  columnRegistry,
+  type FrameRow,
+  type FrameTable,
+  frameRow,
+  frameTable,
+  fromRows,
+  selectRows,
+  withColumns,
+} from "./terms/frame-table.js";
+export { writeParquet } from "./terms/parquet.js";
+export { type Symptom, type SymptomCode, symptomCodes, symptomRegistry } from "./terms/symptoms.js";
+export { type Verdict, verdicts } from "./terms/verdicts.js";
