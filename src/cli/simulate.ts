@@ -22,7 +22,7 @@ DIR/truth/<night>.ecsv beside them. The same seed gives the same bytes on every 
   --seed S      another seed than the scenario's own
 
 Example: the invented nights of sample-data once more, ten frames of each:
-  nightyield simulate sample-data/scenarios/garden-autumn.json --out /tmp/garden --frames 10`,
+  nightyield simulate sample-data/scenarios/garden-autumn.json --out garden --frames 10`,
   async run(args) {
     const { values, positionals } = flags(args, options, usage);
     if (positionals.length !== 1 || values.out === undefined)

@@ -137,9 +137,13 @@ describe("checksums, appendix J", () => {
     const data = new Uint8Array(blockBytes);
     for (let i = 0; i < 12; i++) data[2 * i + 1] = i;
     expect(onesComplementSum(data)).toBe(1966116);
-    // The vector's exact header comments are astropy's; here only the round trip of our own encoding is asked for.
+    const stamp = "/ 2020-01-01T00:00:00";
     const bytes = (checksum: string) =>
-      Uint8Array.from([...headerBytes([...cards, "DATASUM = '1966116'", `CHECKSUM= '${checksum}'`]), ...data]);
+      Uint8Array.from([
+        ...headerBytes([...cards, `CHECKSUM= '${checksum}'   ${stamp}`, `DATASUM = '1966116 '           ${stamp}`]),
+        ...data,
+      ]);
+    expect(encodeChecksum(onesComplementSum(bytes("0".repeat(16))))).toBe("EAYoE4WnEAWnE3Wn");
     const sum = onesComplementSum(bytes("0".repeat(16)));
     const source = memoryBytes("sums", bytes(encodeChecksum(sum)));
     expect(verifyChecksums(source, openFits(source).hdus[0]!)).toEqual({ checksum: true, datasum: true });
