@@ -37,7 +37,7 @@ async function run(args: readonly string[]): Promise<number> {
   return command.run(rest);
 }
 
-// Whatever is written is written whole (write-file.ts), so stopping at once leaves nothing half-written.
+// Whatever is written is written whole (write-whole.ts), so stopping at once leaves nothing half-written.
 for (const [signal, code] of [
   ["SIGINT", 130],
   ["SIGTERM", 143],

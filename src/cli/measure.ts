@@ -1,5 +1,6 @@
 import { resolve } from "node:path";
 import { measureNight } from "../night.js";
+import { writeWhole } from "../read/write-whole.js";
 import { writeEcsv } from "../terms/ecsv.js";
 import { CallError } from "../terms/errors.js";
 import { writeParquet } from "../terms/parquet.js";
@@ -8,7 +9,6 @@ import { flags } from "./command.js";
 import { givenFrom, nightFlags, refuseInside } from "./night-flags.js";
 import { progressOn } from "./progress.js";
 import { version } from "./version.js";
-import { writeWhole } from "./write-file.js";
 
 const usage =
   "measure FOLDER... --out FILE.ecsv [--site LAT,LON[,HEIGHT_M]] [--site-file FILE] [--target NAME|RA,DEC] [--jobs N]";

@@ -1,5 +1,6 @@
 import { basename, join, resolve } from "node:path";
 import { triageNight } from "../night.js";
+import { writeWhole } from "../read/write-whole.js";
 import { nightSummary } from "../show/night-summary.js";
 import { reportHtml } from "../show/report.js";
 import { summaryJson } from "../show/summary-json.js";
@@ -10,7 +11,6 @@ import { flags } from "./command.js";
 import { givenFrom, nightFlags, refuseInside } from "./night-flags.js";
 import { progressOn } from "./progress.js";
 import { version } from "./version.js";
-import { writeWhole } from "./write-file.js";
 
 const usage =
   "triage FOLDER... [--out DIR] [--site LAT,LON[,HEIGHT_M]] [--site-file FILE] [--target NAME|RA,DEC] [--jobs N] [--json]";

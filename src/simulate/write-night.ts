@@ -1,6 +1,5 @@
-import { mkdirSync, renameSync, rmSync, writeFileSync } from "node:fs";
-import { dirname, join } from "node:path";
-import { CannotError } from "../terms/errors.js";
+import { join } from "node:path";
+import { writeWhole } from "../read/write-whole.js";
 import type { Scenario } from "./scenario-shape.js";
 import { type SimulateOptions, simulateNight } from "./simulate-night.js";
 import { type FrameTruth, writeTruth } from "./truth.js";
@@ -36,18 +35,4 @@ export function writeNights(scenario: Scenario, folder: string, options: Simulat
     return path;
   });
   return { folders: scenario.nights.map(({ name }) => join(folder, "nights", name)), truthFiles, files, bytes };
-}
-
-function writeWhole(path: string, content: Uint8Array | string): void {
-  const beside = `${path}.part`;
-  try {
-    mkdirSync(dirname(path), { recursive: true });
-    writeFileSync(beside, content);
-    renameSync(beside, path);
-  } catch (cause) {
-    rmSync(beside, { force: true });
-    throw new CannotError(`Cannot write ${path}: ${(cause as Error).message}. Choose another place with --out`, {
-      cause,
-    });
-  }
 }

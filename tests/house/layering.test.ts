@@ -81,7 +81,7 @@ describe("layers", () => {
     );
     for (const file of touches)
       expect(
-        ["read/file-bytes.ts", "read/folders.ts", "simulate/write-night.ts", "show/plotly-script.ts"].map((f) =>
+        ["read/file-bytes.ts", "read/folders.ts", "read/write-whole.ts", "show/plotly-script.ts"].map((f) =>
           f.replace("/", sep),
         ),
       ).toContain(file);
