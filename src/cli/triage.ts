@@ -33,7 +33,7 @@ DIR is nightyield-out/<folder name> below the current folder unless given. Nothi
   --site LAT,LON[,HEIGHT_M]   the observer, degrees, east and north positive, where the headers do not say
   --site-file FILE  site, target, pixel scale and more as JSON (see README.md)
   --target NAME    take this as the target's name; or RA,DEC in degrees or sexagesimal for its place
-  --jobs N         subs measured at the same time (default: one a core)
+  --jobs N         accepted; subs are still measured one after the other
   --json           print summary.json to standard output instead of the summary
 
 Example: the real question after a night, with the observer at 48.2 N, 16.4 E:
