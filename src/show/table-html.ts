@@ -29,6 +29,8 @@ const number = (head: string, digits: number, value: (row: FrameRow) => number):
 /** The same column, left out on paper. */
 const aside = (column: ShownColumn): ShownColumn => ({ ...column, aside: true });
 
+const aside = (column: ShownColumn): ShownColumn => ({ ...column, aside: true });
+
 const shown: readonly ShownColumn[] = [
   { head: "File", digits: null, value: ({ file }) => file },
   {

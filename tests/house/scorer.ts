@@ -41,11 +41,12 @@ export interface Score {
 type Pair = readonly [
   column: NumberColumnName,
   trueColumn: keyof FrameTruth,
-  how: "relative" | "difference" | "scaled",
+  how: "relative" | "difference" | "scaled" | "angle" | "line",
 ];
 /**
  * What is compared with what. `scaled`: only the course is known, so the measured column is first multiplied to have the
- * truth's 90 % quantile.
+ * truth's 90 % quantile. `angle`: directions, which repeat after 180 degrees. `line`: the truth is in another unit with an
+ * unknown pedestal, so a straight line is fitted first and the rest is given relative to the column's median.
  */
 const compared: readonly Pair[] = [
   ["fwhmPx", "fwhmPx", "relative"],
@@ -54,6 +55,11 @@ const compared: readonly Pair[] = [
   ["transparency", "transparency", "scaled"],
   ["blockedFraction", "blockedFraction", "difference"],
   ["streaks", "streaks", "difference"],
+  ["backgroundAdu", "skyEPerSPx", "line"],
+  ["elongationAngleDeg", "elongationAngleDeg", "angle"],
+  ["shiftXPx", "shiftXPx", "difference"],
+  ["shiftYPx", "shiftYPx", "difference"],
+  ["rotationDeg", "rotationDeg", "difference"],
   ["altitudeDeg", "altitudeDeg", "difference"],
   ["azimuthDeg", "azimuthDeg", "difference"],
   ["airmass", "airmass", "relative"],
@@ -90,6 +96,20 @@ export function score(table: FrameTable, truth: readonly FrameTruth[]): Score {
   };
 }
 
+interface Both {
+  readonly measured: number;
+  readonly real: number;
+}
+
+/** The least-squares line of measured on real values, and the size of what was measured. */
+function lineThrough(both: readonly Both[]): { slope: number; base: number; size: number } {
+  const mean = (pick: (b: Both) => number) => both.reduce((sum, b) => sum + pick(b), 0) / both.length;
+  const [x, y] = [mean((b) => b.real), mean((b) => b.measured)];
+  const spread = mean((b) => (b.real - x) ** 2);
+  const slope = spread > 0 ? mean((b) => (b.real - x) * (b.measured - y)) / spread : 0;
+  return { slope, base: y - slope * x, size: median(both.map((b) => b.measured)) };
+}
+
 function columnError(
   table: FrameTable,
   lights: readonly { readonly t: FrameTruth; readonly row: number }[],
@@ -100,9 +120,14 @@ function columnError(
     .filter(({ measured, real }) => Number.isFinite(measured) && Number.isFinite(real));
   const top = (values: readonly number[]) => quantile(values, 0.9);
   const factor = how === "scaled" ? top(both.map((b) => b.real)) / top(both.map((b) => b.measured)) : 1;
-  const errors = both
-    .filter(({ real }) => how !== "relative" || real !== 0)
-    .map(({ measured, real }) => (how === "relative" ? measured / real - 1 : measured * factor - real));
+  const line = how === "line" ? lineThrough(both) : { slope: 1, base: 0, size: 1 };
+  const errorOf = ({ measured, real }: Both): number => {
+    if (how === "relative") return measured / real - 1;
+    if (how === "line") return (measured - line.base - line.slope * real) / line.size;
+    if (how === "angle") return ((((measured - real + 90) % 180) + 180) % 180) - 90;
+    return measured * factor - real;
+  };
+  const errors = both.filter(({ real }) => how !== "relative" || real !== 0).map(errorOf);
   return {
     column,
     rows: errors.length,
