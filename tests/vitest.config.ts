@@ -1,11 +1,13 @@
+import { fileURLToPath } from "node:url";
 import { defineConfig } from "vitest/config";
 
 export default defineConfig({
   test: {
-    root: new URL("..", import.meta.url).pathname,
+    root: fileURLToPath(new URL("..", import.meta.url)),
     include: ["tests/**/*.test.ts"],
     exclude: ["tests/bench/**"],
+    setupFiles: [fileURLToPath(new URL("house/seed.ts", import.meta.url))],
     testTimeout: 60_000,
-    reporters: ["default", new URL("house/closing-line.ts", import.meta.url).pathname],
+    reporters: ["default", fileURLToPath(new URL("house/closing-line.ts", import.meta.url))],
   },
 });

@@ -2,7 +2,7 @@ import { type FrameTable, frameRow } from "../terms/frame-table.js";
 import type { Symptom } from "../terms/symptoms.js";
 import { type Verdict, verdicts } from "../terms/verdicts.js";
 import { verdictLooks } from "./verdict-look.js";
-import { reasonWords } from "./words.js";
+import { reasonText } from "./words.js";
 
 /** A pause longer than this is cut out of the time axis, and no line is drawn across it. */
 export const pauseMs = 3 * 3_600_000;
@@ -74,6 +74,6 @@ export function hoverText(table: FrameTable, row: number, symptoms: readonly Sym
   return [
     `<b>${chartText(file)}</b>`,
     `${verdictLooks[verdict as Verdict]?.sign ?? ""} ${chartText(about)}`,
-    ...symptoms.map((symptom) => chartText(reasonWords(symptom))),
+    ...symptoms.map((symptom) => chartText(reasonText(symptom))),
   ].join("<br>");
 }

@@ -279,6 +279,7 @@ function bandShapes(bands: ReturnType<typeof sunBands>, { x }: ChartRows) {
       yref: "y domain",
       y: 0,
       yanchor: "bottom",
+      xshift: 2,
     }));
   return { shapes, annotations };
 }

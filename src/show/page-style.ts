@@ -51,7 +51,8 @@ caption { text-align: left; padding: .5rem 0; color: var(--soft); }
 th, td { text-align: left; padding: .34rem .8rem .34rem 0; border-bottom: 1px solid var(--rule); vertical-align: top; white-space: nowrap; }
 tbody tr:last-child td { border-bottom: 0; }
 th { font-weight: 600; color: var(--soft); vertical-align: bottom; }
-.number { text-align: right; } thead .number { white-space: normal; min-width: 4.6rem; }
+.number { text-align: right; } thead .number { white-space: normal; } .tall thead .number { min-width: 4.6rem; }
+@media (pointer: coarse) { .mouse { display: none; } }
 td.wide { white-space: normal; min-width: 19rem; max-width: 30rem; overflow-wrap: anywhere; }
 .tall thead th { position: sticky; top: 0; background: var(--paper); z-index: 2; }
 .tall tr > :first-child { position: sticky; left: 0; background: var(--paper); z-index: 1; max-width: 15rem; overflow: hidden; text-overflow: ellipsis; }
@@ -71,8 +72,9 @@ footer { margin-top: 3rem; border-top: 1px solid var(--rule); padding-top: .8rem
 @media (max-width: 36rem) { .tall tr > :first-child { max-width: 7.5rem; } .ribbon { flex-direction: column; gap: .2rem; }
   .ribbon svg { flex: none; width: 100%; } .ribbon-names { flex-direction: row; flex-wrap: wrap; gap: 0 1rem; } td.wide { min-width: 15rem; } .story p { font-size: 1.06rem; } }
 @media print { @page { margin: 14mm; } :root { --keep: #6d9dc0; --borderline: #8a5b00; --drop: #4d1e00; } .aside { display: none; }
-  section > p.soft, .legend { break-after: avoid; } #subs-table { width: 100%; } #subs-table td.wide { width: 42%; } body { font-size: 10pt; } main { max-width: none; padding: 0; } h2 { break-after: avoid; margin-top: 1.6rem; }
-  .scroll, .scroll.tall { max-height: none; overflow: visible; } .choices, .more button, #screen-only { display: none; }
-  .tall thead th, .tall tr > :first-child { position: static; } tr, figure, .chart { break-inside: avoid; }
-  table { font-size: 7pt; } td, th { padding-right: .45rem; white-space: normal; } td.wide { min-width: 0; } thead .number { min-width: 0; } }
+  p { break-inside: avoid; } .legend, caption { break-after: avoid; } #subs-table { width: 100%; } #subs-table td.wide { width: 42%; } body { font-size: 10pt; } main { max-width: none; padding: 0; } h2 { break-after: avoid; margin-top: 1.6rem; }
+  .scroll, .scroll.tall { max-height: none; overflow: visible; } .choices, .more button, .screen, details:not([open]) { display: none; }
+  .tall thead th, .tall tr > :first-child { position: static; } tr, figure, .together { break-inside: avoid; }
+  table { font-size: 7pt; } th, td { padding: .15rem .45rem .15rem 0; } th { white-space: normal; } td.wide { min-width: 0; max-width: none; } .tall thead .number { min-width: 0; }
+  .tall tr > :first-child { white-space: normal; overflow-wrap: anywhere; min-width: 9rem; } }
 `;

@@ -4,7 +4,7 @@ import { type Verdict, verdicts } from "../terms/verdicts.js";
 import { chartRows } from "./chart-rows.js";
 import { quantitiesTable, timelineTable } from "./chart-tables.js";
 import { type Figure, quantitiesFigure, timelineFigure } from "./charts.js";
-import { escapeHtml, scriptJson } from "./html.js";
+import { escapeHtml, proseHtml, scriptJson } from "./html.js";
 import type { NightResult } from "./night-result.js";
 import { sentence, sentenceEnd } from "./night-summary.js";
 import { pageScript } from "./page-script.js";
@@ -36,10 +36,10 @@ export function reportHtml(night: NightResult): string {
 <title>${escapeHtml(title)} \u2013 nightyield</title><link rel="icon" href="data:,"><style>${pageStyle}</style></head>
 <body><main>
 <header><h1>${escapeHtml(title)}</h1><p class="soft">${escapeHtml(whenAndWhere(night))}</p></header>
-<p class="lead">${escapeHtml(headline(night))}</p>
+<p class="lead">${proseHtml(headline(night))}</p>
 ${ribbonSvg(night)}
 <section class="story">${storyParagraphs(night)
-    .map((sentences) => `<p>${escapeHtml(sentences.join(" "))}</p>`)
+    .map((sentences) => `<p>${proseHtml(sentences.join(" "))}</p>`)
     .join("\n")}
 ${night.notes.map((note) => `<p class="soft">${escapeHtml(sentence(note))}</p>`).join("\n")}
 ${attention(night)}</section>
@@ -127,18 +127,18 @@ function legend({ table }: NightResult, extra = ""): string {
 
 function timelineSection(night: NightResult, figure: Figure): string {
   const hasMoon = chartRows(night.table).rows.some((row) => night.table.moonAltitudeDeg[row]! >= 0);
-  return `<section><h2>The night along the clock</h2>
-<p class="soft">The background is shaded by how far the Sun was below the horizon. Point at a mark for its file and reasons. <span id="screen-only">Drag across a chart to look closer, double-click to go back.</span> ${escapeHtml(figure.note)}</p>
-${legend(night, hasMoon ? '<li><span class="moon">\u2003\u2003</span> altitude of the Moon</li>' : "")}
-<div class="chart" id="timeline" role="img" aria-label="Timeline of the night; the table that follows holds the same figures."></div>
+  return `<section><div class="together"><h2>The night along the clock</h2>
+<p class="soft">The background is shaded by how far the Sun was below the horizon. <span class="screen">Point at a mark for its file and reasons.</span> <span class="screen mouse">Drag across a chart to look closer, double-click to go back.</span> ${escapeHtml(figure.note)}</p>
+${legend(night, hasMoon ? '<li><span class="moon"></span> altitude of the Moon</li>' : "")}
+<div class="chart" id="timeline" role="img" aria-label="Timeline of the night; the table that follows holds the same figures."></div></div>
 <details><summary>The same as a table</summary>${timelineTable(night)}</details></section>`;
 }
 
 function quantitiesSection(night: NightResult, figure: Figure): string {
-  return `<section><h2>What was measured</h2>
+  return `<section><div class="together"><h2>What was measured</h2>
 <p class="soft">Each sub\u2019s stars and sky along the same clock. Groups share the chart but are judged apart. ${escapeHtml(figure.note)}</p>
 ${legend(night)}
-<div class="chart" id="quantities" role="img" aria-label="Star width, background and number of stars along the night; the table that follows holds the same figures."></div>
+<div class="chart" id="quantities" role="img" aria-label="Star width, background and number of stars along the night; the table that follows holds the same figures."></div></div>
 <details><summary>The same as a table</summary>${quantitiesTable(night)}</details></section>`;
 }
 
@@ -152,7 +152,7 @@ function subsSection(subs: Subs): string {
         `<button type="button" value="${verdict}" aria-pressed="false">${verdictLooks[verdict].sign} ${verdict} ${count(verdict)}</button>`,
     );
   return `<section><h2>Every file, with its reasons</h2>
-<p class="soft">A click on a heading sorts. The verdict is one of: ${verdicts.map((verdict) => `<b>${verdict}</b> \u2013 ${verdictWords[verdict]}`).join("; ")}.</p>
+<p class="soft"><span class="screen">A click on a heading sorts.</span> The verdict is one of: ${verdicts.map((verdict) => `<b>${verdict}</b> \u2013 ${verdictWords[verdict]}`).join("; ")}.</p>
 <div class="choices" role="group" aria-label="Which files to show"><button type="button" value="" aria-pressed="true">all ${total}</button>${choices.join("")}</div>
 ${subsTable(subs)}
 <div class="more"><span id="subs-said" role="status">${Math.min(firstRows, total)} of ${countWords(total, "file")} shown.</span> <button type="button" id="subs-more" hidden>Show ${firstRows} more</button><button type="button" id="subs-all" hidden>Show all</button></div>

@@ -70,7 +70,7 @@ function skyStory({ table }: NightResult): string[] {
     lines.push(
       up.length === 0
         ? "The Moon stayed below the horizon."
-        : `The Moon, ${percentWords(pick(table.moonIllumination, 0.5))} lit, was up for ${countWords(up.length, "sub")} and came within ${pick(table.moonSeparationDeg, 0).toFixed(0)}\u00b0 of the target.`,
+        : `The Moon, ${percentWords(pick(table.moonIllumination, 0.5))} lit, was up for ${countWords(up.length, "sub")} and never closer to the target than ${pick(table.moonSeparationDeg, 0).toFixed(0)}\u00b0.`,
     );
   }
   if (sensor.some(Number.isFinite)) {

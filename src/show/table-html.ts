@@ -5,7 +5,7 @@ import { escapeHtml, tableHtml } from "./html.js";
 import type { NightResult } from "./night-result.js";
 import { groupName } from "./story.js";
 import { verdictLooks } from "./verdict-look.js";
-import { durationWords, numberWords, percentWords, reasonWords } from "./words.js";
+import { durationWords, numberWords, percentWords, reasonText } from "./words.js";
 
 /** Rows that stand in the page from the start; the others wait as data until they are asked for. */
 export const firstRows = 200;
@@ -27,8 +27,6 @@ const number = (head: string, digits: number, value: (row: FrameRow) => number):
 });
 
 /** The same column, left out on paper. */
-const aside = (column: ShownColumn): ShownColumn => ({ ...column, aside: true });
-
 const aside = (column: ShownColumn): ShownColumn => ({ ...column, aside: true });
 
 const shown: readonly ShownColumn[] = [
@@ -87,7 +85,7 @@ export function subsOf({ table, symptomsOfRow }: NightResult): Subs {
   const cells = shown.map((): Cell[] => []);
   for (let i = 0; i < table.rows; i++) {
     const row = frameRow(table, i);
-    const reasons = symptomsOfRow[i]!.map(reasonWords).join("; ");
+    const reasons = symptomsOfRow[i]!.map(reasonText).join("; ");
     for (const [c, { digits, value }] of shown.entries()) cells[c]!.push(rounded(value(row, reasons), digits));
   }
   const used = shown.flatMap((_, c) => (cells[c]!.some((cell) => cell !== null && cell !== "") ? [c] : []));

@@ -88,6 +88,10 @@ export const percentWords = (fraction: number): string =>
 export const reasonWords = (symptom: Symptom): string =>
   `${symptomRegistry[symptom.code].short} (${symptomWords(symptom)})`;
 
+/** The numbers alone where they say what is meant: "stars 5.10 px wide, ..."; an unreadable file is named as such. */
+export const reasonText = (symptom: Symptom): string =>
+  symptom.code === "unreadable" ? `unreadable ${symptomWords(symptom)}` : symptomWords(symptom);
+
 /** "14 March 2026" of an ISO 8601 text. */
 export function dayWords(startUtc: string): string {
   const [year, month, day] = startUtc.slice(0, 10).split("-").map(Number);

@@ -150,6 +150,8 @@ describe("headers written by the test's own writer read back the same", () => {
     fc.bigInt({ min: 2n ** 53n, max: 2n ** 63n - 1n }).map((v) => ({ kind: "integer", value: v, written: String(v) })),
     fc
       .double({ noNaN: true, noDefaultInfinity: true })
+      // toExponential drops the sign of -0.
+      .map((v) => (v === 0 ? 0 : v))
       .map((v) => ({ kind: "real", value: v, written: v.toExponential().replace("e", "E") })),
     fc.boolean().map((v) => ({ kind: "logical", value: v, written: v ? "T" : "F" })),
   );
