@@ -23,7 +23,7 @@ function readAll(bytes: Uint8Array): number {
   } catch (error) {
     if (!(error instanceof FitsError)) throw error;
     expect(error.at.offsetBytes).toBeGreaterThanOrEqual(0);
-    expect(error.at.offsetBytes).toBeLessThanOrEqual(Math.max(bytes.length, error.at.offsetBytes));
+    expect(Number.isInteger(error.at.offsetBytes)).toBe(true);
     expect(error.remedy).not.toBe("");
   }
   return pixels;
