@@ -53,7 +53,7 @@ export function thinned(chart: ChartRows, table: FrameTable): { readonly chart: 
     drawn.push(...indices.filter((_, i) => i % step === 0));
   });
   drawn.sort((a, b) => a - b);
-  const note = `To stay quick, ${drawn.length} of ${chart.rows.length} subs are drawn, evenly along the night; the table has all.`;
+  const note = `To stay quick, ${drawn.length} of ${chart.rows.length} subs are drawn, the rarer verdicts more fully; the table has all.`;
   return { chart: { ...chart, rows: drawn.map((i) => chart.rows[i]!), x: drawn.map((i) => chart.x[i]!) }, note };
 }
 

@@ -176,7 +176,7 @@ function verdictTraces(night: NightResult, { rows, x }: ChartRows, heightOf: (ro
         mode: "markers",
         name: verdict,
         x: members.map((i) => x[i]),
-        y: members.map((i) => finiteOrNull(heightOf(rows[i]!))),
+        y: members.map((i) => drawn(heightOf(rows[i]!))),
         text: members.map((i) => hoverText(table, rows[i]!, symptomsOfRow[rows[i]!]!)),
         hoverinfo: "text",
         marker: {
@@ -211,7 +211,7 @@ function line(
     }
     const value = table[column][row]!;
     xs.push(x[i]!);
-    ys.push(wanted(value) ? finiteOrNull(value) : null);
+    ys.push(wanted(value) ? drawn(value) : null);
   });
   return { type: "scatter", mode: "lines", x: xs, y: ys, hoverinfo: "skip", line: style };
 }
@@ -293,7 +293,15 @@ const label = (text: string, color = "var(--ink)", size = 12) => ({
 });
 const measured = (table: FrameTable, { rows }: ChartRows, column: NumberColumnName) =>
   rows.some((row) => Number.isFinite(table[column][row]));
-const finiteOrNull = (value: number) => (Number.isFinite(value) ? value : null);
+/**
+ * What is drawn: three digits or a tenth, finer than a screen shows. Altitudes to all digits would give the observer's
+ * place away. Null where nothing was measured.
+ */
+const drawn = (value: number) => {
+  if (!Number.isFinite(value)) return null;
+  const size = Math.abs(value);
+  return Number(value.toFixed(size >= 1000 ? 0 : size >= 10 ? 1 : 2));
+};
 const isoOf = (ms: number) => new Date(ms).toISOString().replace("Z", "");
 
 /** An axis that spans the values and at least `least` units, so that a steady value does not look restless. */
@@ -301,5 +309,5 @@ function padded(table: FrameTable, { rows }: ChartRows, column: NumberColumnName
   const values = rows.map((row) => table[column][row]!);
   const [low, high] = [quantile(values, 0), quantile(values, 1)];
   const pad = Math.max((least - (high - low)) / 2, (high - low) * 0.1);
-  return [low - pad, high + pad];
+  return [Math.floor(10 * (low - pad)) / 10, Math.ceil(10 * (high + pad)) / 10];
 }

@@ -5,7 +5,9 @@ export function escapeHtml(text: string): string {
 
 /** Text for reading: escaped, and a number stays on one line with its unit. */
 export function proseHtml(text: string): string {
-  return escapeHtml(text).replace(/(\d) (?=(?:h|min|s|px|ADU|%|\u00b0C)(?![a-z]))/g, "$1\u00a0");
+  return escapeHtml(text)
+    .replace(/(\d) (?=(?:h|min|s|px|ADU|%|\u00b0C)(?![a-z]))/g, "$1\u00a0")
+    .replace(/h (?=\d+\u00a0min)/g, "h\u00a0");
 }
 
 /** JSON that can stand in a script element: no "</script>", no line separators that end a string. */

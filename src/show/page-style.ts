@@ -40,7 +40,7 @@ p { margin: .45rem 0; max-width: 42rem; }
 .attention li { margin: .4rem 0; max-width: 42rem; } .attention ul { margin: .3rem 0; padding-left: 1.1rem; }
 .legend { display: flex; flex-wrap: wrap; gap: .2rem 1.4rem; list-style: none; margin: .7rem 0 .2rem; padding: 0; font-size: .9rem; }
 .legend .moon { display: inline-block; width: 2rem; border-bottom: 3px dotted var(--moon); vertical-align: .25em; }
-.chart { margin: .4rem -0.4rem 0; min-height: 12rem; }
+.chart { margin: .4rem -0.4rem 0; min-height: 6rem; }
 .chart .nsewdrag { touch-action: pan-y; }
 details { margin: .6rem 0; } summary { cursor: pointer; color: var(--soft); font-size: .95rem; }
 summary:focus-visible, button:focus-visible, .scroll:focus-visible { outline: 2px solid var(--keep); outline-offset: 2px; }
@@ -48,7 +48,7 @@ summary:focus-visible, button:focus-visible, .scroll:focus-visible { outline: 2p
 .scroll.tall { max-height: min(44rem, 85vh); }
 table { border-collapse: separate; border-spacing: 0; font-size: .86rem; line-height: 1.4; font-variant-numeric: tabular-nums; min-width: 100%; }
 caption { text-align: left; padding: .5rem 0; color: var(--soft); }
-th, td { text-align: left; padding: .34rem .8rem .34rem 0; border-bottom: 1px solid var(--rule); vertical-align: top; white-space: nowrap; }
+th, td { text-align: left; padding: .34rem .65rem .34rem 0; border-bottom: 1px solid var(--rule); vertical-align: top; white-space: nowrap; }
 tbody tr:last-child td { border-bottom: 0; }
 th { font-weight: 600; color: var(--soft); vertical-align: bottom; }
 .number { text-align: right; } thead .number { white-space: normal; } .tall thead .number { min-width: 4.6rem; }
@@ -69,7 +69,7 @@ th[aria-sort="ascending"] button::after { content: " \\2191"; } th[aria-sort="de
 dl { max-width: 46rem; } dt { font-weight: 600; margin-top: .7rem; } dd { margin: 0; }
 footer { margin-top: 3rem; border-top: 1px solid var(--rule); padding-top: .8rem; }
 [hidden] { display: none !important; }
-@media (max-width: 36rem) { .tall tr > :first-child { max-width: 7.5rem; } .ribbon { flex-direction: column; gap: .2rem; }
+@media (max-width: 36rem) { .tall tr > :first-child { min-width: 7.5rem; max-width: 7.5rem; white-space: normal; overflow-wrap: anywhere; } .ribbon { flex-direction: column; gap: .2rem; }
   .ribbon svg { flex: none; width: 100%; } .ribbon-names { flex-direction: row; flex-wrap: wrap; gap: 0 1rem; } td.wide { min-width: 15rem; } .story p { font-size: 1.06rem; } }
 @media print { @page { margin: 14mm; } :root { --keep: #6d9dc0; --borderline: #8a5b00; --drop: #4d1e00; } .aside { display: none; }
   p { break-inside: avoid; } .legend, caption { break-after: avoid; } #subs-table { width: 100%; } #subs-table td.wide { width: 42%; } body { font-size: 10pt; } main { max-width: none; padding: 0; } h2 { break-after: avoid; margin-top: 1.6rem; }

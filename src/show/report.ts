@@ -126,9 +126,11 @@ function legend({ table }: NightResult, extra = ""): string {
 }
 
 function timelineSection(night: NightResult, figure: Figure): string {
-  const hasMoon = chartRows(night.table).rows.some((row) => night.table.moonAltitudeDeg[row]! >= 0);
+  const { rows, onClock } = chartRows(night.table);
+  const hasMoon = rows.some((row) => night.table.moonAltitudeDeg[row]! >= 0);
+  const shaded = onClock && rows.some((row) => Number.isFinite(night.table.sunAltitudeDeg[row]));
   return `<section><div class="together"><h2>The night along the clock</h2>
-<p class="soft">The background is shaded by how far the Sun was below the horizon. <span class="screen">Point at a mark for its file and reasons.</span> <span class="screen mouse">Drag across a chart to look closer, double-click to go back.</span> ${escapeHtml(figure.note)}</p>
+<p class="soft">${shaded ? "The background is shaded by how far the Sun was below the horizon. " : ""}<span class="screen">Point at a mark for its file and reasons.</span> <span class="screen mouse">Drag across a chart to look closer, double-click to go back.</span> ${escapeHtml(figure.note)}</p>
 ${legend(night, hasMoon ? '<li><span class="moon"></span> altitude of the Moon</li>' : "")}
 <div class="chart" id="timeline" role="img" aria-label="Timeline of the night; the table that follows holds the same figures."></div></div>
 <details><summary>The same as a table</summary>${timelineTable(night)}</details></section>`;

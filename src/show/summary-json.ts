@@ -1,6 +1,6 @@
 import { frameRow } from "../terms/frame-table.js";
 import type { NightResult } from "./night-result.js";
-import { storyOf } from "./story.js";
+import { headline, storyOf } from "./story.js";
 import { reasonWords } from "./words.js";
 
 /** The night for programs: groups, and each sub's verdict with the numbers of its reasons. NaN becomes null. */
@@ -12,5 +12,5 @@ export function summaryJson(night: NightResult): string {
     return { file, kind, target, filter, verdict, weight, effectiveExposureS, symptoms, note };
   });
   const { folders, groups, notes, attention, version } = night;
-  return `${JSON.stringify({ nightyield: version, folders, story: storyOf(night), groups, notes, attention, subs }, null, 1)}\n`;
+  return `${JSON.stringify({ nightyield: version, folders, headline: headline(night), story: storyOf(night), groups, notes, attention, subs }, null, 1)}\n`;
 }

@@ -23,7 +23,10 @@ export interface SunBand {
   readonly to: number;
 }
 
-/** Stretches of the chart's axis by the Sun's altitude. Between two subs the edge is interpolated; pauses stay empty. */
+/**
+ * Stretches of the chart's axis by the Sun's altitude. Between two subs the edge is interpolated; pauses stay empty.
+ * Edges are whole minutes: the second at which twilight ends would tell the observer's place.
+ */
 export function sunBands(table: FrameTable, { rows, x, onClock }: ChartRows): SunBand[] {
   const bands: SunBand[] = [];
   const add = (phase: number, from: number, to: number) => {
@@ -40,7 +43,8 @@ export function sunBands(table: FrameTable, { rows, x, onClock }: ChartRows): Su
     let from = start;
     for (let phase = first; phase !== last; phase += Math.sign(last - first)) {
       const edgeDeg = sunPhases[Math.max(phase, phase + Math.sign(last - first))]!.belowDeg;
-      const to = start + ((edgeDeg - a) / (b - a)) * (end - start);
+      const crossing = start + ((edgeDeg - a) / (b - a)) * (end - start);
+      const to = Math.max(from, Math.min(end, Math.round(crossing / 60_000) * 60_000));
       add(phase, from, to);
       from = to;
     }

@@ -141,11 +141,16 @@ function rounded(value: string | number, digits: number | null): Cell {
 }
 
 /** One line a group: what was taken, what stays, what it is worth. */
-export function groupsTable({ groups }: NightResult): string {
+export function groupsTable(night: NightResult): string {
+  const { head, rows } = groupRows(night);
+  return tableHtml("Keep and borderline subs count as stacked", head, rows);
+}
+
+/** The same as cells. */
+export function groupRows({ groups }: NightResult): { readonly head: string[]; readonly rows: string[][] } {
   const unjudged = groups.some(({ count }) => count.unjudged > 0);
-  return tableHtml(
-    "Keep and borderline subs count as stacked",
-    [
+  return {
+    head: [
       "Group",
       "Subs",
       "Keep",
@@ -158,7 +163,7 @@ export function groupsTable({ groups }: NightResult): string {
       "Stars",
       "Background, ADU",
     ],
-    groups.map((group) => [
+    rows: groups.map((group) => [
       groupName(group),
       String(group.frames),
       String(group.count.keep),
@@ -171,7 +176,7 @@ export function groupsTable({ groups }: NightResult): string {
       numberWords(Math.round(group.medianStars)),
       numberWords(Math.round(group.medianBackgroundAdu)),
     ]),
-  );
+  };
 }
 
 const worth = ({ effectiveKeptS, exposureKeptS }: GroupSummary) =>
