@@ -9,12 +9,19 @@ const patterns = ["RGGB", "BGGR", "GRBG", "GBRG"];
  * the image, which swaps its rows when the height is even (common practice; no standard defines these keywords).
  */
 export function bayerFact(look: Look): Fact<string> | null {
-  const given = look.given("bayer");
-  if (given !== null) return given;
+  return look.prefer("bayer", storedPattern(look), "colour mosaic");
+}
+
+function storedPattern(look: Look): Fact<string> | null {
   const found = [...dialects.bayer, "FILTER"]
     .map((keyword) => look.text([keyword]))
     .find((text) => text !== null && patterns.includes(text.value.toUpperCase()));
-  if (!found) return null;
+  if (!found) {
+    const unknown = look.text(dialects.bayer);
+    if (unknown !== null && !/^(?:none|no|n\/?a|mono(?:chrome)?|grey|gray|f|false|0|rgb)$/i.test(unknown.value))
+      look.note(`${unknown.keyword} '${unknown.value}' is no 2 x 2 mosaic that is known here: taken as a mono sensor`);
+    return null;
+  }
   let pattern = found.value.toUpperCase();
   const x = Math.round(look.number(dialects.bayerX)?.value ?? 0);
   const y = Math.round(look.number(dialects.bayerY)?.value ?? 0);
@@ -22,9 +29,9 @@ export function bayerFact(look: Look): Fact<string> | null {
   if (Math.abs(y) % 2 === 1) pattern = pattern.slice(2) + pattern.slice(0, 2);
   const order = look.text(dialects.rowOrder);
   if (order !== null && /bottom/i.test(order.value)) {
-    const height = look.number(["ZNAXIS2", "NAXIS2"])?.value ?? 0;
+    const height = look.number(["ZNAXIS2"])?.value ?? look.number(["NAXIS2"])?.value ?? 0;
     if (height % 2 === 0) pattern = pattern.slice(2) + pattern.slice(0, 2);
     look.note("rows are stored from the bottom up: the colour pattern was turned to match");
   }
-  return factOf(pattern, found.from);
+  return factOf(pattern, pattern === found.value.toUpperCase() ? found.from : { derived: `${found.keyword}, turned` });
 }

@@ -40,11 +40,14 @@ function compose(
 ): ReadInstant | null {
   const dayMs = Date.UTC(year, Number(month) - 1, Number(day));
   const back = new Date(dayMs);
-  if (back.getUTCMonth() + 1 !== Number(month) || back.getUTCDate() !== Number(day)) return null;
+  // Date.UTC takes the years 0 to 99 for 1900 to 1999, and rolls the 30th of February over to March.
+  if (back.getUTCFullYear() !== year || back.getUTCMonth() + 1 !== Number(month) || back.getUTCDate() !== Number(day))
+    return null;
   if (rest === undefined || rest === "") return { dayMs, secondOfDay: null, offsetMinutes: null, oddity };
   const zone = /\s*(?:(Z|UTC?)|([+-])(\d{2}):?(\d{2}))$/i.exec(rest);
   const secondOfDay = parseTimeOfDay(zone === null ? rest : rest.slice(0, zone.index));
   if (secondOfDay === null) return null;
+  if (zone?.[3] !== undefined && (Number(zone[3]) > 14 || Number(zone[4]) > 59)) return null;
   const offset =
     zone === null
       ? null
@@ -91,6 +94,9 @@ export function secondsAheadOfUtc(scale: string, ms: number): number | null {
   return name === "GPS" ? tai - 19 : null;
 }
 
+/** Whether a number can be a Julian date of a photograph (1899 to 2406), or a modified one; others are something else. */
+export const isJulianDate = (n: number): boolean => n > 2_415_000 && n < 2_600_000;
+export const isModifiedJulianDate = (n: number): boolean => n > 15_000 && n < 200_000;
 /** Unix milliseconds of a Julian or modified Julian date. */
 export const fromJulianDate = (jd: number): number => (jd - 2440587.5) * msPerDay;
 export const fromModifiedJulianDate = (mjd: number): number => (mjd - 40587) * msPerDay;

@@ -18,9 +18,25 @@ const angle =
   (min: number, max: number): Check =>
   (value) => {
     const read = typeof value === "string" ? parseAngle(value) : typeof value === "number" ? { value } : null;
-    if (read === null || !(read.value >= min && read.value <= max))
+    if (read === null || ("mark" in read && read.mark === "h") || !(read.value >= min && read.value <= max))
       throw new Error(`expected degrees from ${min} to ${max}, as a number or like "48 12 30"`);
     return read.value;
+  };
+/** Right ascension as text is hours to most people; the key says degrees, so the text must say which it is. */
+const rightAscension: Check = (value) => {
+  const read = typeof value === "string" ? parseAngle(value) : null;
+  if (read?.sexagesimal && read.mark === "")
+    throw new Error('which may be hours or degrees: write "20h 34m 52s", "308d 43m", or degrees as a number');
+  const deg = read === null ? value : read.mark === "h" ? read.value * 15 : read.value;
+  if (typeof deg !== "number" || !(deg >= 0 && deg <= 360))
+    throw new Error('expected degrees from 0 to 360 as a number, or a text like "20h 34m 52s"');
+  return deg;
+};
+const oneOf =
+  (...words: readonly string[]): Check =>
+  (value) => {
+    if (typeof value !== "string" || !words.includes(value)) throw new Error(`expected ${words.join(" or ")}`);
+    return value;
   };
 const bayer: Check = (value) => {
   if (typeof value !== "string" || !/^(?:RGGB|BGGR|GRBG|GBRG)?$/.test(value))
@@ -33,9 +49,10 @@ const keys: Readonly<Record<string, Check>> = {
   name: text,
   latitudeDeg: angle(-90, 90),
   longitudeDeg: angle(-180, 360),
+  headerLongitude: oneOf("east-positive", "west-positive"),
   heightM: number(-500, 9000),
   target: text,
-  raDeg: angle(0, 360),
+  raDeg: rightAscension,
   decDeg: angle(-90, 90),
   pixelScaleArcsec: number(0.01, 1000),
   focalLengthMm: number(1, 100_000),
@@ -52,7 +69,7 @@ const keys: Readonly<Record<string, Check>> = {
 
 /**
  * Reads a site file: a JSON object with what the headers do not say. Keys: name, latitudeDeg, longitudeDeg (east
- * positive), heightM, target, raDeg, decDeg, pixelScaleArcsec, focalLengthMm, pixelSizeUm, electronsPerAdu, readNoiseE,
+ * positive), heightM, headerLongitude (`east-positive` or `west-positive`: how the headers count), target, raDeg, decDeg, pixelScaleArcsec, focalLengthMm, pixelSizeUm, electronsPerAdu, readNoiseE,
  * saturationAdu, gainSetting, exposureS, filter, bayer, clockAheadS (seconds that the camera's clock is ahead of UTC).
  * @param file - for messages
  * @throws CallError naming file, key, what was found and what is allowed
