@@ -45,7 +45,7 @@ export function findPeaks(
         const mapX = (s * segment + segment / 2) * toMap;
         const mapY = (y + 4) * toMap;
         const level = background.level.at(mapX, mapY) * scale;
-        const sigma = background.sigma.at(mapX, mapY) * Math.sqrt(scale);
+        const sigma = background.sigma.within(mapX, mapY) * Math.sqrt(scale);
         single[s] = level + 0.3 * thresholdSigma * sigma;
         filtered[s] = kernelSum * level + thresholdSigma * kernelSigma * sigma;
       }

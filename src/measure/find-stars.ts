@@ -88,7 +88,7 @@ export class StarFinder {
     const mapX = (sumX + 0.5) * side - 0.5;
     const mapY = (sumY + 0.5) * side - 0.5;
     const sky = (this.#background.level.at(mapX, mapY) / 4) * side * side;
-    const noise = (this.#background.sigma.at(mapX, mapY) / 2) * side;
+    const noise = (this.#background.sigma.within(mapX, mapY) / 2) * side;
     const left = 2 * sumX;
     const top = 2 * sumY;
     cutStamp(source, left, top, radius, sky, stamp);
@@ -185,9 +185,9 @@ export class StarFinder {
 }
 
 function byStrength(peaks: Int32Array, values: Float32Array, width: number): Int32Array {
-  const strength = new Map<number, number>();
-  for (const at of peaks) strength.set(at, smoothed(values, at, width));
-  return Int32Array.from(peaks).sort((a, b) => strength.get(b)! - strength.get(a)!);
+  const strength = Float64Array.from(peaks, (at) => smoothed(values, at, width));
+  const order = Array.from(peaks, (_, i) => i).sort((a, b) => strength[b]! - strength[a]!);
+  return Int32Array.from(order, (i) => peaks[i]!);
 }
 
 /**

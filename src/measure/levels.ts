@@ -125,7 +125,7 @@ export class Levels {
     const middleY = Math.floor(y / 2 ** index);
     const unrest = this.#unrestOf(background, index);
     const sky = background.level.at(x, y) * scale * kernelSum + unrest.offset;
-    const sigma = Math.max(background.sigma.at(x, y) * Math.sqrt(scale) * kernelSigma, unrest.sigma);
+    const sigma = Math.max(background.sigma.within(x, y) * Math.sqrt(scale) * kernelSigma, unrest.sigma);
     // A ring's middle may lie several pixels from its brightest place.
     const reach = index === 0 ? 0 : 2;
     let most = 1;

@@ -1,27 +1,20 @@
-import { median } from "../numbers/quantiles.js";
 import type { PixelReader } from "../read/pixels.js";
 import { type Background, measureBackground } from "./background.js";
 import { blockedFraction } from "./blocked.js";
-import { commonElongation, elongationVector } from "./elongation.js";
 import { findPeaks } from "./find-peaks.js";
 import { type Found, StarFinder } from "./find-stars.js";
 import type { FrameBuffers } from "./frame-buffers.js";
 import { type Level, Levels } from "./levels.js";
 import { loadFrame } from "./load-frame.js";
-import { moffatEnclosed } from "./moffat-fit.js";
+import { measureStars } from "./measure-stars.js";
 import { greenParityOf, measureMosaic } from "./mosaic.js";
 import { pixelNoise } from "./pixel-noise.js";
-import { ringWidth } from "./ring-width.js";
 import { measureSaturation } from "./saturation.js";
 import { brightStreaks, faintStreaks } from "./search-streaks.js";
-import { emptyStamp } from "./stamp.js";
 import { type Star, type StarList, starFlags, starList } from "./star.js";
-import { StarGrid } from "./star-grid.js";
-import { measureWidth, type StarWidth } from "./star-width.js";
-import { markCrowded, markExtended, measureFluxes, measureGrowth } from "./starlight.js";
 import { isCompact } from "./streak-points.js";
 import { isOnStreak, type Streak } from "./streaks.js";
-import { fieldSpread, measureZones, vectorOf, type Zones, zonesOf } from "./zones.js";
+import { fieldSpread, measureZones, type Zones } from "./zones.js";
 
 /** What is known of a frame besides its pixels. */
 export interface MeasureOptions {
@@ -75,7 +68,6 @@ const detectionSigma = 5;
 const countedSnr = 7;
 /** Stars must be this wide (standard deviation, pixels of the level) to be measured on a coarser level. */
 const leastSigma = 1.5;
-const fwhmPerSigma = 2.3548;
 
 /**
  * Measures a frame: sky, noise, stars, their widths and shapes, and what spoils it.
@@ -106,7 +98,7 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
   const stars = found.stars.filter(
     (star) => isCompact(star, found.typical) || !streaks.some((streak) => isOnStreak(star.x, star.y, streak)),
   );
-  const light = measureStars({ ...found, stars }, level, variancePerAdu(options, sky, noise, notes), notes);
+  const light = measureStars({ ...found, stars }, levels, level, variancePerAdu(options, sky, noise, notes), notes);
   const { side } = level;
   const fwhmPx = light.width.fwhm * side;
   const zones = measureZones(light.good, level.source.width, level.source.height, fwhmPx);
@@ -127,7 +119,7 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
     saturatedFraction: saturation.fraction,
     hotPixels: found.hotPixels,
     streaks: { count: streaks.length, list: streaks },
-    blockedFraction: blockedFraction(background, stars, side),
+    blockedFraction: blockedFraction(background, stars.filter(counts), side),
     stars: starList(stars, side),
     notes,
     scratch: buffers,
@@ -167,66 +159,3 @@ function variancePerAdu(options: MeasureOptions, sky: number, noise: number, not
 }
 
 const counts = (star: Star) => star.flux >= countedSnr * star.fluxError && (star.flags & starFlags.extended) === 0;
-
-interface Starlight {
-  readonly width: StarWidth;
-  readonly hfr: number;
-  readonly elongation: { readonly eccentricity: number; readonly elongationAngleDeg: number };
-  /** Stars fit for statistics. */
-  readonly good: readonly Star[];
-}
-
-function measureStars(found: Found, { source }: Level, perValue: number, notes: string[]): Starlight {
-  const { stars, typical } = found;
-  const stamp = emptyStamp();
-  const nothing = { fwhm: Number.NaN, fwhmError: Number.NaN, beta: Number.NaN, fits: [], notes: [] };
-  if (stars.length === 0) {
-    notes.push("no stars were found: widths and shapes could not be measured");
-    const elongation = { eccentricity: Number.NaN, elongationAngleDeg: Number.NaN };
-    return { width: nothing, hfr: Number.NaN, elongation, good: [] };
-  }
-  const sigma = (typical.xx * typical.yy - typical.xy ** 2) ** 0.25;
-  measureFluxes(stars, source, { perValue, ...typical }, stamp);
-  markExtended(stars, { perValue, ...typical });
-  const grid = new StarGrid(source.width, source.height, 32);
-  for (const star of stars) grid.add(star.x, star.y);
-  markCrowded(stars, grid, 3.5 * fwhmPerSigma * sigma);
-  const good = goodStars(stars, 15, notes);
-  const bright = good.filter((star) => star.peak > 10 * star.sigma || star.flux > 30 * star.fluxError);
-  let width = measureWidth(bright, source, sigma, perValue, stamp);
-  notes.push(...width.notes);
-  const rings = bright.slice(0, 30).map((star) => ringWidth(star, source, stamp));
-  const isRing = rings.length > 0 && 2 * rings.filter((ring) => ring > 0).length > rings.length;
-  if (isRing) {
-    width = { ...nothing, fwhm: median(rings) };
-    notes.push("stars are rings, far out of focus: fwhmPx is the outer width of the ring at half of its brightness");
-  } else if (Number.isNaN(width.fwhm)) {
-    width = { ...nothing, fwhm: fwhmPerSigma * Math.sqrt(Math.max(0.05, sigma * sigma - 1 / 12)) };
-    notes.push("no star is bright enough for a profile: fwhmPx is from the moments of all stars");
-  }
-  const recorded = Math.sqrt(width.fwhm ** 2 + fwhmPerSigma ** 2 / 12);
-  const outer = Math.max(5, 3 * recorded);
-  measureGrowth(stars, source, outer, width.beta > 1 ? moffatEnclosed(outer / recorded, width.beta) : 1, stamp);
-  const clear = good.filter((star) => star.hfr > 0 && star.flux > 50 * star.fluxError);
-  const radii = clear.length >= 10 ? clear : good.filter((star) => star.hfr > 0);
-  const hfr = median(radii.map((star) => star.hfr));
-  if (Number.isNaN(hfr)) notes.push("no star is bright enough for a half-flux radius");
-  const shaped =
-    width.fits.length > 0
-      ? width.fits.map(({ star, fit }) => ({ star, vector: elongationVector(fit.fwhmMajor, fit.fwhmMinor, fit.angle) }))
-      : good.filter((star) => star.flux > 20 * star.fluxError).map((star) => ({ star, vector: vectorOf(star) }));
-  const byZone = zonesOf(shaped, ({ star }) => star, source.width, source.height);
-  const groups = shaped.length >= 45 ? byZone : [shaped];
-  const { eccentricity, angleDeg } = commonElongation(groups.map((group) => group.map(({ vector }) => vector)));
-  return { width, hfr, elongation: { eccentricity, elongationAngleDeg: angleDeg }, good };
-}
-
-/** Unsaturated, complete, lonely stars with a shape, brightest first; crowded ones too where there are too few. */
-function goodStars(stars: readonly Star[], enough: number, notes: string[]): Star[] {
-  const byFlux = stars.filter((star) => star.flux > 12 * star.fluxError).sort((a, b) => b.flux - a.flux);
-  const good = byFlux.filter((star) => star.flags === 0);
-  if (good.length >= enough) return good;
-  const crowded = byFlux.filter((star) => (star.flags & ~starFlags.crowded) === 0);
-  if (crowded.length > good.length) notes.push("few stars stand alone: crowded ones were measured too");
-  return crowded;
-}

@@ -20,32 +20,52 @@ export class MeshMap {
     this.values = values;
   }
 
-  /** The median of each mesh and its neighbours. Holes are filled with the median of all; NaN only if all are holes. */
+  /**
+   * The median of each mesh and its neighbours. The neighbourhood is the same on both sides, so it shrinks at the edges:
+   * else a slope would be bent there. Holes are filled from all around, or with the median of all; NaN only if all are
+   * holes.
+   */
   filtered(): MeshMap {
     const { across, down, values } = this;
     const all = median(values);
     const result = new Float64Array(values.length);
-    const near: number[] = [];
     for (let row = 0; row < down; row++)
       for (let column = 0; column < across; column++) {
-        near.length = 0;
-        for (let y = Math.max(0, row - 1); y <= Math.min(down - 1, row + 1); y++)
-          for (let x = Math.max(0, column - 1); x <= Math.min(across - 1, column + 1); x++) {
-            const value = values[y * across + x]!;
-            if (!Number.isNaN(value)) near.push(value);
-          }
+        const reachX = Math.min(1, column, across - 1 - column);
+        const reachY = Math.min(1, row, down - 1 - row);
+        const near = this.#around(column, row, reachX, reachY);
+        if (near.length === 0) near.push(...this.#around(column, row, 1, 1));
         result[row * across + column] = near.length > 0 ? medianOfFew(near) : all;
       }
     return new MeshMap(across, down, this.width, this.height, result);
   }
 
-  /** Bilinear between the centres of the meshes, constant beyond the outermost. */
+  #around(column: number, row: number, reachX: number, reachY: number): number[] {
+    const near: number[] = [];
+    for (let y = Math.max(0, row - reachY); y <= Math.min(this.down - 1, row + reachY); y++)
+      for (let x = Math.max(0, column - reachX); x <= Math.min(this.across - 1, column + reachX); x++) {
+        const value = this.values[y * this.across + x]!;
+        if (!Number.isNaN(value)) near.push(value);
+      }
+    return near;
+  }
+
+  /** Bilinear between the centres of the meshes; beyond the outermost, the slope goes on. */
   at(x: number, y: number): number {
+    return this.#between((x + 0.5) * (this.across / this.width) - 0.5, (y + 0.5) * (this.down / this.height) - 0.5);
+  }
+
+  /** Bilinear between the centres of the meshes, constant beyond the outermost. */
+  within(x: number, y: number): number {
+    const u = (x + 0.5) * (this.across / this.width) - 0.5;
+    const v = (y + 0.5) * (this.down / this.height) - 0.5;
+    return this.#between(Math.min(this.across - 1, Math.max(0, u)), Math.min(this.down - 1, Math.max(0, v)));
+  }
+
+  #between(u: number, v: number): number {
     const { across, down, values } = this;
-    const u = Math.min(across - 1, Math.max(0, ((x + 0.5) * across) / this.width - 0.5));
-    const v = Math.min(down - 1, Math.max(0, ((y + 0.5) * down) / this.height - 0.5));
-    const column = Math.min(Math.floor(u), Math.max(0, across - 2));
-    const row = Math.min(Math.floor(v), Math.max(0, down - 2));
+    const column = Math.max(0, Math.min(Math.floor(u), across - 2));
+    const row = Math.max(0, Math.min(Math.floor(v), down - 2));
     const right = across > 1 ? 1 : 0;
     const below = down > 1 ? across : 0;
     const p = row * across + column;
@@ -54,6 +74,18 @@ export class MeshMap {
     const upper = values[p]! + fx * (values[p + right]! - values[p]!);
     const lower = values[p + below]! + fx * (values[p + below + right]! - values[p + below]!);
     return upper + fy * (lower - upper);
+  }
+
+  /** Rise from pixel to pixel at a mesh, along x (1, 0) or y (0, 1), from its neighbours; 0 where there are none. */
+  slope(column: number, row: number, alongX: 0 | 1, alongY: 0 | 1): number {
+    const { across, down, values } = this;
+    const fromColumn = Math.max(0, column - alongX);
+    const fromRow = Math.max(0, row - alongY);
+    const toColumn = Math.min(across - 1, column + alongX);
+    const toRow = Math.min(down - 1, row + alongY);
+    const pixels = ((toColumn - fromColumn) * this.width) / across + ((toRow - fromRow) * this.height) / down;
+    const rise = values[toRow * across + toColumn]! - values[fromRow * across + fromColumn]!;
+    return pixels > 0 && Number.isFinite(rise) ? rise / pixels : 0;
   }
 
   /** Difference between two quantiles of the meshes. */

@@ -25,7 +25,8 @@ export interface MoffatOptions {
 }
 
 const leastBeta = 1.1;
-const mostBeta = 100;
+/** As good as a Gaussian. */
+const mostBeta = 500;
 const mostSteps = 30;
 let now: NormalEquations = emptyEquations();
 let next: NormalEquations = emptyEquations();
@@ -72,8 +73,7 @@ function improve(p: Float64Array, stamp: Stamp, radius: number, count: number): 
     }
     trial.set(p);
     for (let i = 0; i < count; i++) trial[i]! += step[i]!;
-    if (trial[7]! < leastBeta) trial[7] = (p[7]! + leastBeta) / 2;
-    if (trial[7]! > mostBeta) trial[7] = (p[7]! + mostBeta) / 2;
+    if (count > 7) trial[7] = Math.max(1 / mostBeta, Math.min(1 / leastBeta, trial[7]!));
     const sound =
       trial[0]! > 0 &&
       trial[4]! > 0 &&
@@ -98,7 +98,7 @@ function improve(p: Float64Array, stamp: Stamp, radius: number, count: number): 
 function firstGuess({ x, y, xx, xy, yy, flux }: Moments, beta: number): Float64Array {
   const determinant = xx * yy - xy * xy;
   // Adaptive moments of a Moffat star are those of a Gaussian with FWHM about 2.05 sigma.
-  const scale = (moffatFwhm(beta) / 2.05) ** 2;
+  const scale = beta * (moffatFwhm(beta) / 2.05) ** 2;
   const peak = (1.15 * flux) / (2 * Math.PI * Math.sqrt(determinant));
   return Float64Array.of(
     peak,
@@ -108,17 +108,18 @@ function firstGuess({ x, y, xx, xy, yy, flux }: Moments, beta: number): Float64A
     (scale * yy) / determinant,
     (-scale * xy) / determinant,
     (scale * xx) / determinant,
-    beta,
+    1 / beta,
   );
 }
 
 function describe(p: Float64Array, chi2: number, stamp: Stamp, radius: number): MoffatFit | null {
-  const a = p[4]!;
-  const b = p[5]!;
-  const c = p[6]!;
+  const beta = 1 / p[7]!;
+  const a = p[4]! / beta;
+  const b = p[5]! / beta;
+  const c = p[6]! / beta;
   const middle = (a + c) / 2;
   const half = Math.sqrt(((a - c) / 2) ** 2 + b * b);
-  const width = moffatFwhm(p[7]!);
+  const width = moffatFwhm(beta);
   const fwhmMajor = width / Math.sqrt(middle - half);
   const fwhmMinor = width / Math.sqrt(middle + half);
   const inside = Math.hypot(p[2]!, p[3]!) < radius / 2;
@@ -130,7 +131,7 @@ function describe(p: Float64Array, chi2: number, stamp: Stamp, radius: number): 
     fwhmMajor,
     fwhmMinor,
     angle: 0.5 * Math.atan2(-2 * b, c - a),
-    beta: p[7]!,
+    beta,
     peak: p[0]!,
     reducedChi2: chi2 / freedom,
   };

@@ -1,6 +1,9 @@
 import type { Stamp } from "./stamp.js";
 
-/** Parameters: peak, sky, x, y, then the inverse-square widths xx, xy, yy, then beta. */
+/**
+ * Parameters: peak, sky, x, y, then beta times the inverse-square widths xx, xy, yy, then 1 / beta. In these, a Gaussian
+ * is an ordinary place (1 / beta = 0), which fits reach in a few steps.
+ */
 export const moffatParameters = 8;
 
 /** Normal equations of a least-squares step: matrix (lower triangle, row after row of 8), right side, chi-square. */
@@ -46,10 +49,11 @@ export function compareMoffat(
   const sky = p[1]!;
   const x0 = p[2]!;
   const y0 = p[3]!;
-  const a = p[4]!;
-  const b = p[5]!;
-  const c = p[6]!;
-  const beta = p[7]!;
+  const perBeta = p[7]!;
+  const beta = 1 / perBeta;
+  const a = p[4]! * perBeta;
+  const b = p[5]! * perBeta;
+  const c = p[6]! * perBeta;
   const limit = (radius + 0.3) * (radius + 0.3);
   const whole = Math.floor(radius + 0.3);
   const trace = 2 * (a + c);
@@ -73,7 +77,7 @@ export function compareMoffat(
       let slopeA = 0;
       let slopeB = 0;
       let slopeC = 0;
-      let slopeBeta = 0;
+      let slopePerBeta = 0;
       for (let point = 0; point < points; point++) {
         const dx = px - x0 + (points === 1 ? 0 : point & 1 ? gauss : -gauss);
         const dy = py - y0 + (points === 1 ? 0 : point & 2 ? gauss : -gauss);
@@ -94,10 +98,10 @@ export function compareMoffat(
         }
         slopeX -= 2 * perU * halfX;
         slopeY -= 2 * perU * halfY;
-        slopeA += perU * dx * dx;
-        slopeB += 2 * perU * dx * dy;
-        slopeC += perU * dy * dy;
-        slopeBeta -= peak * shape * logU;
+        slopeA += perU * perBeta * dx * dx;
+        slopeB += 2 * perU * perBeta * dx * dy;
+        slopeC += perU * perBeta * dy * dy;
+        slopePerBeta += peak * shape * beta * beta * (logU - (u - 1) * overU);
       }
       const residual = value - sky - peak * model;
       const weight = weights[at]!;
@@ -109,7 +113,7 @@ export function compareMoffat(
       slope[4] = slopeA;
       slope[5] = slopeB;
       slope[6] = slopeC;
-      slope[7] = slopeBeta;
+      slope[7] = slopePerBeta;
       for (let i = 0; i < moffatParameters; i++) {
         const weighted = slope[i]! * weight;
         right[i]! += weighted * residual;
@@ -138,7 +142,7 @@ export function fillWeights(
     for (let x = 0; x < side; x++) {
       const dx = x - radius - p[2]!;
       const dy = y - radius - p[3]!;
-      const u = 1 + p[4]! * dx * dx + 2 * p[5]! * dx * dy + p[6]! * dy * dy;
-      weights[y * side + x] = 1 / (skyVariance + perValue * p[0]! * u ** -p[7]!);
+      const u = 1 + p[7]! * (p[4]! * dx * dx + 2 * p[5]! * dx * dy + p[6]! * dy * dy);
+      weights[y * side + x] = 1 / (skyVariance + perValue * p[0]! * u ** (-1 / p[7]!));
     }
 }

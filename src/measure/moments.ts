@@ -1,3 +1,4 @@
+import { gaussianPerStep, gaussianTable } from "./gaussian-table.js";
 import type { Stamp } from "./stamp.js";
 
 /** Position and shape of a star from weighted moments, in pixels, relative to the middle of the stamp. */
@@ -22,11 +23,7 @@ interface Sums {
   yy: number;
 }
 
-const steps = 1024;
 const reach = 10.5;
-const perStep = steps / 16;
-/** exp(-q/2) for q from 0 to 16; interpolated linearly it is good to 3e-5. */
-const gaussian = Float64Array.from({ length: steps + 2 }, (_, i) => Math.exp(-0.5 * (i / perStep)));
 const mostRounds = 40;
 /** The weight is never narrower than this (variance, square pixels): pixels could not sample the product. */
 const leastWeight = 1;
@@ -146,10 +143,10 @@ function weigh(stamp: Stamp, x: number, y: number, xx: number, xy: number, yy: n
       if (q >= reach) continue;
       const value = values[row + px]!;
       if (Number.isNaN(value)) continue;
-      const step = q * perStep;
+      const step = q * gaussianPerStep;
       const whole = step | 0;
-      const weight = gaussian[whole]!;
-      const weighted = value * (weight + (gaussian[whole + 1]! - weight) * (step - whole));
+      const weight = gaussianTable[whole]!;
+      const weighted = value * (weight + (gaussianTable[whole + 1]! - weight) * (step - whole));
       light += weighted;
       sumX += weighted * dx;
       sumY += weighted * dy;

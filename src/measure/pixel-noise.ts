@@ -26,6 +26,7 @@ export function pixelNoise(
   if (step >= 1) step = 2 * Math.floor((step - 1) / 2) + 1;
   else if (wholeNumbers) step = 1;
   const spacing = Math.max(1, Math.ceil((sums.width * sums.height) / mostBlocks));
+  const middle = skyBins >> 1;
   let count = 0;
   let first = skyBins - 1;
   for (let y = spacing >> 1; y < sums.height; y += spacing) {
@@ -33,10 +34,13 @@ export function pixelNoise(
     for (let x = 0, at = 2 * y * width; x < sums.width; x++, at += 2) {
       if (typical[row + Math.floor((x * across) / sums.width)] === 0) continue;
       const difference = pixels[at]! - pixels[at + 1]! - pixels[at + width]! + pixels[at + width + 1]!;
-      const bin = Math.floor(difference / step + 0.5) + (skyBins >> 1);
-      if (!(bin > 0 && bin < skyBins - 1)) continue;
+      // Counted with both signs: which corner is first must not matter.
+      const steps = Math.round(difference / step);
+      const bin = middle - Math.abs(steps);
+      if (!(bin > 0)) continue;
       histogram[bin]!++;
-      count++;
+      histogram[middle + Math.abs(steps)]!++;
+      count += 2;
       if (bin < first) first = bin;
     }
   }

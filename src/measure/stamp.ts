@@ -72,7 +72,7 @@ export function cutStamp(
 function balanceStamp(mosaic: Mosaic, stamp: Stamp): void {
   const { side, centreX, centreY, radius, values } = stamp;
   for (let channel = 0; channel < 4; channel++) {
-    const offset = mosaic.offsets[channel]!.at(centreX / 2, centreY / 2);
+    const offset = mosaic.offsets[channel]!.within(centreX / 2, centreY / 2);
     const balance = mosaic.balance[channel]!;
     const fromX = (centreX - radius + (channel & 1)) & 1;
     const fromY = (centreY - radius + (channel >> 1)) & 1;

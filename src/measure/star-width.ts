@@ -18,8 +18,6 @@ export interface StarWidth {
 
 const mostFits = 100;
 const enoughForFreeBeta = 30;
-/** From here on stars hardly show wings: each one's own beta is chance, and would make its width too small. */
-const nearlyGaussian = 10;
 /** Wings of stars under seeing alone (Moffat 1969; Trujillo et al. 2001 give 4.765 for theory); used with faint stars only. */
 const assumedBeta = 3;
 
@@ -59,7 +57,7 @@ export function measureWidth(
       notes.push(`no star is bright enough to show the shape of its wings: beta ${assumedBeta} assumed`);
     }
     fits = fitAll(beta);
-  } else if (beta > nearlyGaussian) fits = fitAll(beta);
+  }
   const widths = fits.map(({ fit }) => Math.sqrt(fit.fwhmMajor * fit.fwhmMinor));
   const { median: fwhm, sigma } = medianAndSigma(widths);
   // The median of a normal sample has sqrt(pi/2) the standard error of the mean.

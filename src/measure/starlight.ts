@@ -1,4 +1,5 @@
 import { median } from "../numbers/quantiles.js";
+import { gaussianPerStep, gaussianTable } from "./gaussian-table.js";
 import { type Growth, growthCurve } from "./growth-curve.js";
 import { cutStamp, mostStampRadius, type Source, type Stamp } from "./stamp.js";
 import { type Star, starFlags } from "./star.js";
@@ -23,6 +24,9 @@ export interface Light {
 export function measureFluxes(stars: readonly Star[], source: Source, light: Light, stamp: Stamp): void {
   const { xx, xy, yy, perValue } = light;
   const determinant = xx * yy - xy * xy;
+  const inverseXX = yy / determinant;
+  const inverseXY = -xy / determinant;
+  const inverseYY = xx / determinant;
   const area = 2 * Math.PI * Math.sqrt(determinant);
   const radius = Math.min(mostStampRadius, Math.ceil(3 * Math.sqrt(Math.max(xx, yy))) + 1);
   for (const star of stars) {
@@ -32,19 +36,23 @@ export function measureFluxes(stars: readonly Star[], source: Source, light: Lig
     let light1 = 0;
     let weight2 = 0;
     let weight3 = 0;
-    for (let y = -radius; y <= radius; y++)
+    for (let y = -radius; y <= radius; y++) {
+      const dy = middleY + y - star.y;
+      const row = (y + radius) * stamp.side + radius;
       for (let x = -radius; x <= radius; x++) {
         const dx = middleX + x - star.x;
-        const dy = middleY + y - star.y;
-        const q = (yy * dx * dx - 2 * xy * dx * dy + xx * dy * dy) / determinant;
+        const q = inverseXX * dx * dx + (2 * inverseXY * dx + inverseYY * dy) * dy;
         if (q > 9) continue;
-        const value = stamp.values[(y + radius) * stamp.side + x + radius]!;
+        const value = stamp.values[row + x]!;
         if (Number.isNaN(value)) continue;
-        const weight = Math.exp(-0.5 * q);
+        const step = q * gaussianPerStep;
+        const whole = step | 0;
+        const weight = gaussianTable[whole]! + (gaussianTable[whole + 1]! - gaussianTable[whole]!) * (step - whole);
         light1 += weight * value;
         weight2 += weight * weight;
         weight3 += weight * weight * weight;
       }
+    }
     const amplitude = light1 / weight2;
     const variance =
       (star.sigma * star.sigma) / weight2 + (perValue * Math.max(0, amplitude) * weight3) / (weight2 * weight2);
@@ -69,28 +77,32 @@ export function markCrowded(stars: readonly Star[], grid: StarGrid, reach: numbe
 /**
  * Half-flux radii from growth curves, and with them what is missing from the fluxes of the Gaussian weight, which is
  * then put on all stars.
+ * @param image - pixels to use; `side` of them are a side of a pixel of the level, so that wide stars are not blurred
  * @param outer - outermost radius, pixels of the level
  * @param fraction - share of a star's light within it
  */
 export function measureGrowth(
   stars: readonly Star[],
-  source: Source,
+  image: { readonly source: Source; readonly side: number },
   outer: number,
   fraction: number,
   stamp: Stamp,
 ): void {
+  const { source, side } = image;
   const growth: Growth = { hfr: Number.NaN, flux: Number.NaN };
-  const radius = Math.min(mostStampRadius, Math.ceil(outer) + 1);
-  const within = Math.min(outer, radius - 1);
+  const radius = Math.min(mostStampRadius, Math.ceil(outer * side) + 1);
+  const within = Math.min(outer * side, radius - 1);
   const factors: number[] = [];
   for (const star of stars) {
     const snr = star.flux / star.fluxError;
     if (!(snr > leastSnrForGrowth)) continue;
-    const middleX = Math.round(star.x);
-    const middleY = Math.round(star.y);
-    cutStamp(source, middleX, middleY, radius, star.sky, stamp);
-    if (!growthCurve(stamp, star.x - middleX, star.y - middleY, within, fraction, growth)) continue;
-    star.hfr = growth.hfr;
+    const x = (star.x + 0.5) * side - 0.5;
+    const y = (star.y + 0.5) * side - 0.5;
+    const middleX = Math.round(x);
+    const middleY = Math.round(y);
+    cutStamp(source, middleX, middleY, radius, star.sky / (side * side), stamp);
+    if (!growthCurve(stamp, x - middleX, y - middleY, within, fraction, growth)) continue;
+    star.hfr = growth.hfr / side;
     if (snr > 50 && star.flags === 0) factors.push(growth.flux / fraction / star.flux);
   }
   const factor = factors.length > 0 ? median(factors) : 1;

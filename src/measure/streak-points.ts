@@ -6,9 +6,12 @@ import { axesOf, type Star, starFlags } from "./star.js";
 export interface Points {
   readonly x: Float64Array;
   readonly y: Float64Array;
+  /** 1 where a star's light hides the sky, one value a cell. */
+  readonly starlit: Uint8Array;
+  /** Cells across and down. */
+  readonly width: number;
+  readonly height: number;
 }
-
-const mostPoints = 12_000;
 
 /** Covariance of the typical star, pixels of the plane. */
 export interface Typical {
@@ -50,7 +53,7 @@ export function streakPoints(
   for (let row = 1; row < height - 1; row++)
     for (let block = 0; block < width; block += 16) {
       const sky = background.level.at(2 * block + 16, 2 * row + 0.5);
-      const sigma = background.sigma.at(2 * block + 16, 2 * row + 0.5);
+      const sigma = background.sigma.within(2 * block + 16, 2 * row + 0.5);
       const threshold = 4 * sky + 2 * standsOut * sigma;
       for (let column = Math.max(1, block), end = Math.min(width - 1, block + 16); column < end; column++) {
         const at = row * width + column;
@@ -59,9 +62,7 @@ export function streakPoints(
         y.push(row);
       }
     }
-  const every = Math.ceil(x.length / mostPoints);
-  const keep = (_: number, i: number) => every <= 1 || i % every === 0;
-  return { x: Float64Array.from(x.filter(keep)), y: Float64Array.from(y.filter(keep)) };
+  return { x: Float64Array.from(x), y: Float64Array.from(y), starlit, width, height };
 }
 
 /** Marks where a star's light, with wide wings, is more than half the noise of a pixel. */

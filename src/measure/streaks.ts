@@ -1,4 +1,6 @@
-import { median, quantile } from "../numbers/quantiles.js";
+import { quantile } from "../numbers/quantiles.js";
+import { medianAndSigma } from "../numbers/robust.js";
+import { type Line, pointsNear, refineLine, type Segment } from "./streak-line.js";
 import type { Points } from "./streak-points.js";
 
 /** A bright line across the frame: satellite, aircraft or meteor. */
@@ -13,21 +15,12 @@ export interface Streak {
   readonly widthPx: number;
 }
 
-/** A line through points: middle, unit direction, and how far it reaches from its middle, pixels of the points. */
-interface Segment {
-  readonly x: number;
-  readonly y: number;
-  readonly cosine: number;
-  readonly sine: number;
-  readonly half: number;
-  readonly used: readonly number[];
-}
-
 /** Pixels of the frame on a side of a point's cell. */
 const cell = 4;
-const directions = 360;
+const directions = 270;
 const mostStreaks = 12;
-const widestGap = 12;
+const mostFailures = 4;
+const mostVoters = 6_000;
 /** A line this long (share of the diagonal) is believed at once; a shorter one must be filled better. */
 const longShare = 0.4;
 /** A streak shines all along: this share of the places on its middle line may be darker than what is asked of it. */
@@ -46,25 +39,24 @@ const slender = 20;
  */
 export function findStreaks(
   points: Points,
-  width: number,
-  height: number,
   leastLengthPx: number,
   leastFilled: number,
   across: (xPx: number, yPx: number) => number,
 ): Streak[] {
   const free = new Uint8Array(points.x.length).fill(1);
   const found: Streak[] = [];
-  const diagonal = Math.ceil(Math.hypot(width, height));
+  const diagonal = Math.ceil(Math.hypot(points.width, points.height));
   const votes = new Uint16Array(directions * (2 * diagonal + 1));
-  for (let tries = 0; tries < 3 * mostStreaks && found.length < mostStreaks; tries++) {
-    const guess = strongestLine(points, free, diagonal, votes, leastLengthPx / cell);
+  for (let failures = 0; failures < mostFailures && found.length < mostStreaks; failures++) {
+    const guess = strongestLine(points, free, diagonal, votes);
     if (guess === null) break;
-    const segment = refine(points, free, guess, leastLengthPx / cell, leastFilled, longShare * diagonal);
-    const taken = segment?.used ?? near(points, free, guess, 2);
-    for (const i of taken) free[i] = 0;
-    if (segment === null) continue;
+    const segment = refineLine(points, free, guess);
+    for (const i of segment?.used ?? pointsNear(points, free, guess, 2)) free[i] = 0;
+    if (segment === null || 2 * segment.half * cell < leastLengthPx) continue;
+    if (segment.filled < (2 * segment.half < longShare * diagonal ? Math.max(0.6, leastFilled) : leastFilled)) continue;
     const widthPx = widthAcross(segment, across);
     if (Number.isNaN(widthPx) || 2 * segment.half * cell < slender * widthPx) continue;
+    failures--;
     found.push({
       xPx: segment.x * cell + 1.5,
       yPx: segment.y * cell + 1.5,
@@ -76,21 +68,14 @@ export function findStreaks(
   return found;
 }
 
-/** A line x cos + y sin = distance. */
-interface Line {
-  readonly normalX: number;
-  readonly normalY: number;
-  readonly distance: number;
-}
-
 function strongestLine(
-  { x, y }: Points,
+  { x, y, width, height }: Points,
   free: Uint8Array,
   diagonal: number,
   votes: Uint16Array,
-  leastLength: number,
 ): Line | null {
   votes.fill(0);
+  const step = Math.ceil(x.length / mostVoters);
   const stride = 2 * diagonal + 1;
   let best = 0;
   let bestCell = -1;
@@ -98,7 +83,7 @@ function strongestLine(
     const cosine = Math.cos((direction * Math.PI) / directions);
     const sine = Math.sin((direction * Math.PI) / directions);
     const base = direction * stride + diagonal + 0.5;
-    for (let i = 0; i < x.length; i++) {
+    for (let i = 0; i < x.length; i += step) {
       if (free[i] === 0) continue;
       const at = (x[i]! * cosine + y[i]! * sine + base) | 0;
       const count = ++votes[at]!;
@@ -108,96 +93,11 @@ function strongestLine(
       }
     }
   }
-  // Chance alone fills a cell with about as many points as cells on a line times their density.
-  if (best < Math.max(10, 0.15 * leastLength)) return null;
+  // What chance puts on the longest line, one cell wide.
+  const chance = (x.length / step / (width * height)) * diagonal;
+  if (best < Math.max(10, chance + 6 * Math.sqrt(chance))) return null;
   const angle = (Math.floor(bestCell / stride) * Math.PI) / directions;
   return { normalX: Math.cos(angle), normalY: Math.sin(angle), distance: (bestCell % stride) - diagonal };
-}
-
-function near({ x, y }: Points, free: Uint8Array, line: Line, reach: number): number[] {
-  const list: number[] = [];
-  for (let i = 0; i < x.length; i++)
-    if (free[i] === 1 && Math.abs(x[i]! * line.normalX + y[i]! * line.normalY - line.distance) <= reach) list.push(i);
-  return list;
-}
-
-/** Fits the line to its points three times, closer each time, and keeps the longest part without gaps. */
-function refine(
-  points: Points,
-  free: Uint8Array,
-  guess: Line,
-  leastLength: number,
-  leastFilled: number,
-  long: number,
-): Segment | null {
-  let line = guess;
-  let used: number[] = [];
-  for (const reach of [4, 3, 2.5]) {
-    used = longestRun(points, line, near(points, free, line, reach));
-    if (used.length < 8) return null;
-    line = lineThrough(points, used);
-  }
-  const { x, y } = points;
-  const cosine = -line.normalY;
-  const sine = line.normalX;
-  const along = used.map((i) => x[i]! * cosine + y[i]! * sine);
-  const from = Math.min(...along);
-  const to = Math.max(...along);
-  const length = to - from;
-  const filled = new Set(along.map(Math.round)).size / (length + 1);
-  if (length < leastLength || filled < (length < long ? Math.max(0.6, leastFilled) : leastFilled)) return null;
-  // Beside a streak it is dark; beside a line through a nebula it is not.
-  const beside = [-9, 9].map((offset) => {
-    const strip = near(points, free, { ...line, distance: line.distance + offset }, 2.5);
-    const inside = strip.map((i) => x[i]! * cosine + y[i]! * sine).filter((t) => t >= from && t <= to);
-    return new Set(inside.map(Math.round)).size / (length + 1);
-  });
-  if (Math.max(...beside) > (length < long ? 0.2 : 0.4) * filled) return null;
-  const middle = (from + to) / 2;
-  return {
-    x: line.normalX * line.distance + cosine * middle,
-    y: line.normalY * line.distance + sine * middle,
-    cosine,
-    sine,
-    half: length / 2,
-    used: near(points, free, line, 4),
-  };
-}
-
-function longestRun({ x, y }: Points, line: Line, list: readonly number[]): number[] {
-  const sorted = list
-    .map((i) => ({ i, along: -x[i]! * line.normalY + y[i]! * line.normalX }))
-    .sort((a, b) => a.along - b.along);
-  let best: readonly [number, number] = [0, 0];
-  let start = 0;
-  for (let k = 1; k <= sorted.length; k++) {
-    if (k < sorted.length && sorted[k]!.along - sorted[k - 1]!.along <= widestGap) continue;
-    if (k - start > best[1] - best[0]) best = [start, k];
-    start = k;
-  }
-  return sorted.slice(...best).map(({ i }) => i);
-}
-
-/** Line of least squared distances through points. */
-function lineThrough({ x, y }: Points, list: readonly number[]): Line {
-  let meanX = 0;
-  let meanY = 0;
-  for (const i of list) {
-    meanX += x[i]! / list.length;
-    meanY += y[i]! / list.length;
-  }
-  let xx = 0;
-  let xy = 0;
-  let yy = 0;
-  for (const i of list) {
-    xx += (x[i]! - meanX) ** 2;
-    xy += (x[i]! - meanX) * (y[i]! - meanY);
-    yy += (y[i]! - meanY) ** 2;
-  }
-  const along = 0.5 * Math.atan2(2 * xy, xx - yy);
-  const normalX = -Math.sin(along);
-  const normalY = Math.cos(along);
-  return { normalX, normalY, distance: meanX * normalX + meanY * normalY };
 }
 
 /** Full width at half maximum of the profile across the line; NaN when it does not stand out all along. */
@@ -215,12 +115,13 @@ function widthAcross(segment: Segment, across: (xPx: number, yPx: number) => num
     }
     profile[offset + reach] = quantile(values, darkShare);
   }
-  const base = median([...profile.subarray(0, 12), ...profile.subarray(-12)]);
+  const { median: base, sigma } = medianAndSigma([...profile.subarray(0, 18), ...profile.subarray(-18)]);
   let top = reach;
   for (let i = reach - 8; i <= reach + 8; i++) if (profile[i]! > profile[top]!) top = i;
+  // A quantile near the middle has about 1.3 times the standard error of a mean; over a nebula the profile varies more.
+  const error = Math.max(1.3 / Math.sqrt(samples), sigma);
+  if (!(profile[top]! - base > leastSignificance * error)) return Number.NaN;
   const half = (profile[top]! + base) / 2;
-  // A quantile near the middle has about 1.3 times the standard error of a mean.
-  if (!((profile[top]! - base) * Math.sqrt(samples) > 1.3 * leastSignificance)) return Number.NaN;
   const edge = (step: number) => {
     let i = top;
     while (i > 0 && i < 2 * reach && profile[i]! > half) i += step;

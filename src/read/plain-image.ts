@@ -5,7 +5,7 @@ import type { PixelArray, PixelReader } from "./pixels.js";
 import { bytesPerValue, physicalFromBytes, pixelTypeOf, type Scaling, scalingOf, typeOfArray } from "./scaling.js";
 
 const chunkBytes = 1 << 18;
-const cacheBytes = 1 << 15;
+const cacheBytes = 1 << 16;
 const littleEndian = new Uint8Array(new Uint32Array([1]).buffer)[0] === 1;
 
 /** The axes of an image as width, height and planes; a missing axis counts 1, axes beyond the third multiply the planes. */
@@ -64,8 +64,10 @@ function readUnsigned16(source: ByteSource, header: Header, start: number, into:
   for (let from = 0; from < bytes.length; from += chunkBytes) {
     const piece = bytes.subarray(from, from + chunkBytes);
     fill(source, header, piece, start + from);
-    for (let at = 0; at < piece.length; at += cacheBytes) piece.subarray(at, at + cacheBytes).swap16();
-    flipTopBits(into, from / 2, (from + piece.length) / 2);
+    for (let at = 0; at < piece.length; at += cacheBytes) {
+      const part = piece.subarray(at, at + cacheBytes).swap16();
+      flipTopBits(into, (from + at) / 2, (from + at + part.length) / 2);
+    }
   }
 }
 

@@ -104,13 +104,7 @@ const measure = (frame: MadeFrame) =>
   });
 
 describe("frames of stars give back what was put in", () => {
-  // Known shortfalls of the measuring code, to be mended with its next version: the width of Gaussian stars is 1.3 % off
-  // (1 % allowed), and the stated SNR of stars 11 % on a steep background (8 % allowed). A mended one fails here.
-  const shortfalls = ["gaussian", "sloped"];
-  it.each(Object.keys(scenes).filter((name) => !shortfalls.includes(name)))("%s", (name) => recovers(name));
-  it.fails.each(shortfalls)("%s (known shortfall)", (name) => recovers(name));
-
-  function recovers(name: string): void {
+  it.each(Object.keys(scenes))("%s", (name) => {
     const frame = makeFrame(scenes[name]!);
     const m = measure(frame);
     const result = compare(name, frame, m);
@@ -130,7 +124,7 @@ describe("frames of stars give back what was put in", () => {
     expect(m.streaks.count).toBe(0);
     expect(m.blockedFraction).toBe(0);
     expect(m.fieldSpread).toBeLessThan(0.06);
-  }
+  });
 
   it("trailed stars tell the direction of the trail", () => {
     expect(
@@ -168,8 +162,7 @@ describe("frames that are not as they should be", () => {
     expect(m.notes.join()).toMatch(/no stars/);
   });
 
-  // Known shortfall: the ring's width is 3.5 % off where 3 % are allowed.
-  it.fails("stars far out of focus are rings, and are measured as such", () => {
+  it("stars far out of focus are rings, and are measured as such", () => {
     const scene: Scene = { ...base, ring: [8, 20], stars: 40, faintest: 20_000, apart: 120, hotPixels: 20 };
     const frame = makeFrame(scene);
     const m = measure(frame);
@@ -198,13 +191,7 @@ describe("frames that are not as they should be", () => {
     expect(result.recall).toBeGreaterThan(0.95);
   });
 
-  // Known shortfall: fainter streaks are found in pieces, or not at all.
-  it.fails.each([30, 300])("a streak of %i ADU is found where it is (known shortfall)", (peakAdu) =>
-    streakFound(peakAdu),
-  );
-  it("a streak of 20000 ADU is found where it is, and is not taken for stars", () => streakFound(20_000));
-
-  function streakFound(peakAdu: number): void {
+  it.each([20, 30, 300, 20_000])("a streak of %i ADU is found where it is, and is not taken for stars", (peakAdu) => {
     const frame = makeFrame({ ...base, width: 1000, height: 800, stars: 150 });
     const clean = measure(frame);
     const angle = 0.4;
@@ -225,12 +212,13 @@ describe("frames that are not as they should be", () => {
     const away = (streak.yPx - 300) * Math.cos(angle) - (streak.xPx - 500) * Math.sin(angle);
     expect(Math.abs(away)).toBeLessThan(1.5);
     expect(Math.abs(streak.angleDeg - (angle * 180) / Math.PI)).toBeLessThan(0.2);
-    expect(streak.lengthPx).toBeGreaterThan(950);
+    // Inside the frame it is 1077 px long; of one at two thirds of the noise, an end may be lost.
+    expect(streak.lengthPx).toBeGreaterThan(peakAdu < 30 ? 800 : 950);
     // FWHM 4.7 px, seen on sums of 2 x 2 pixels.
     expect(Math.abs(streak.widthPx - 2.3548 * sigma)).toBeLessThan(1);
     expect(Math.abs(m.starCount - clean.starCount)).toBeLessThanOrEqual(6);
     expect(Math.abs(m.fwhmPx / clean.fwhmPx - 1)).toBeLessThan(0.01);
-  }
+  });
 
   it("a roof over part of the frame is blocked area, and does not spoil the rest", () => {
     const frame = makeFrame({ ...base, width: 1000, height: 800, stars: 150 });

@@ -149,7 +149,8 @@ function blur(values: Float64Array, side: number, stride: number, fine: number):
   return result;
 }
 
-export function makeFrame(scene: Scene): MadeFrame {
+/** @param given - stars to use instead of drawn ones */
+export function makeFrame(scene: Scene, given?: readonly Pick<TrueStar, "x" | "y" | "flux">[]): MadeFrame {
   const { width, height } = scene;
   const uniform = uniforms(scene.seed);
   const normal = normals(uniform);
@@ -161,8 +162,12 @@ export function makeFrame(scene: Scene): MadeFrame {
     Math.sqrt(1 / 12),
   );
   const stars: TrueStar[] = [];
+  for (const { x, y, flux } of given ?? []) {
+    addStar(scene, light, x, y, flux, size, uniform, normal);
+    stars.push({ x, y, flux, snr: trueSnr(scene, flux, noise) });
+  }
   let tries = 0;
-  while (stars.length < scene.stars && tries++ < 100 * scene.stars) {
+  while (given === undefined && stars.length < scene.stars && tries++ < 100 * scene.stars) {
     const x = uniform() * (width - 1);
     const y = uniform() * (height - 1);
     if (scene.apart !== undefined && stars.some((s) => Math.hypot(s.x - x, s.y - y) < scene.apart!)) continue;

@@ -1,0 +1,177 @@
+import { median } from "../numbers/quantiles.js";
+import { medianAndSigma } from "../numbers/robust.js";
+import { fluxRatio } from "./flux-ratio.js";
+import { fitMotion, inverse, type Motion, motionsByTriangles, movedX, movedY } from "./motion.js";
+import { type StarList, starFlags } from "./star.js";
+import { StarGrid } from "./star-grid.js";
+
+/** How a sub lies on, and how bright it is against, another sub of its group. */
+export interface StarMatch {
+  /** Where the middle of the reference lies in this sub, less where it lies in the reference. */
+  readonly shiftXPx: number;
+  readonly shiftYPx: number;
+  /** Rotation from the reference to this sub, from +x towards +y, -180 to 180. */
+  readonly rotationDeg: number;
+  /** Stars that both subs show. */
+  readonly matches: number;
+  /** Scatter of the positions of common stars, one axis. */
+  readonly scatterPx: number;
+  /** Starlight of this sub divided by the reference's. */
+  readonly zeroPoint: number;
+  /** Standard error of `zeroPoint`, from the scatter of the stars and their stated errors. */
+  readonly zeroPointError: number;
+}
+
+/** What a comparison needs to know of a sub. */
+export interface MatchableSub {
+  readonly width: number;
+  readonly height: number;
+  readonly stars: StarList;
+}
+
+const brightest = 60;
+const fewest = 5;
+const nearPx = 2.5;
+/** Of the stars in the common part of both fields, of the poorer list, this share must pair; chance pairs a few per cent. */
+const leastShare = 0.12;
+
+/**
+ * Finds the stars that two subs share, without a catalogue: similar triangles among the bright stars propose shifts and
+ * rotations (any angle, so a field turned upside down after the meridian too), and the one that brings most stars
+ * together wins. Brightness plays no part in it, so clouds do no harm as long as stars shine through.
+ * @returns null below five common stars, or when so few of the stars coincide that it may be chance
+ */
+export function matchStars(sub: MatchableSub, reference: MatchableSub): StarMatch | null {
+  const from = usable(reference.stars);
+  const to = usable(sub.stars);
+  if (from.length < fewest || to.length < fewest) return null;
+  const grid = new StarGrid(sub.width, sub.height, 16);
+  for (const i of to) grid.add(sub.stars.xPx[i]!, sub.stars.yPx[i]!);
+  const few = from.slice(0, brightest);
+  let best: Motion | null = null;
+  let most = 0;
+  for (const motion of motionsByTriangles(places(reference.stars, few), places(sub.stars, to.slice(0, brightest)))) {
+    const count = pairsUnder(motion, reference, few, sub, to, grid, 2 * nearPx).length;
+    if (count > most) {
+      most = count;
+      best = motion;
+    }
+  }
+  if (best === null || most < Math.min(fewest, from.length)) return null;
+  let pairs = pairsUnder(best, reference, from, sub, to, grid, 2 * nearPx);
+  for (let round = 0; round < 3 && pairs.length >= 2; round++) {
+    best = fitMotion(
+      places(
+        reference.stars,
+        pairs.map(([i]) => i),
+      ),
+      places(
+        sub.stars,
+        pairs.map(([, j]) => j),
+      ),
+    );
+    pairs = pairsUnder(best, reference, from, sub, to, grid, nearPx);
+  }
+  if (pairs.length < Math.max(fewest, leastShare * overlapping(best, reference, from, sub, to))) return null;
+  return describe(best, pairs, sub, reference);
+}
+
+/** Number of stars of the poorer list that lie in the other's field. */
+function overlapping(
+  motion: Motion,
+  reference: MatchableSub,
+  from: readonly number[],
+  sub: MatchableSub,
+  to: readonly number[],
+): number {
+  const inside =
+    (m: Motion, { xPx, yPx }: StarList, field: MatchableSub) =>
+    (i: number) => {
+      const x = movedX(m, xPx[i]!, yPx[i]!);
+      const y = movedY(m, xPx[i]!, yPx[i]!);
+      return x >= 0 && y >= 0 && x < field.width && y < field.height;
+    };
+  const forth = from.filter(inside(motion, reference.stars, sub)).length;
+  return Math.min(forth, to.filter(inside(inverse(motion), sub.stars, reference)).length);
+}
+
+function describe(
+  motion: Motion,
+  pairs: readonly Pair[],
+  sub: MatchableSub,
+  reference: MatchableSub,
+): StarMatch | null {
+  const middleX = (reference.width - 1) / 2;
+  const middleY = (reference.height - 1) / 2;
+  const offX = pairs.map(
+    ([i, j]) => sub.stars.xPx[j]! - movedX(motion, reference.stars.xPx[i]!, reference.stars.yPx[i]!),
+  );
+  const offY = pairs.map(
+    ([i, j]) => sub.stars.yPx[j]! - movedY(motion, reference.stars.xPx[i]!, reference.stars.yPx[i]!),
+  );
+  const ratio = fluxRatio(
+    pairs.map(([i, j]) => ({
+      flux: sub.stars.fluxAdu[j]!,
+      error: sub.stars.fluxErrorAdu[j]!,
+      before: reference.stars.fluxAdu[i]!,
+      beforeError: reference.stars.fluxErrorAdu[i]!,
+    })),
+  );
+  return {
+    shiftXPx: movedX(motion, middleX, middleY) - middleX + median(offX),
+    shiftYPx: movedY(motion, middleX, middleY) - middleY + median(offY),
+    rotationDeg: (Math.atan2(motion.sine, motion.cosine) * 180) / Math.PI,
+    matches: pairs.length,
+    scatterPx: (medianAndSigma(offX).sigma + medianAndSigma(offY).sigma) / 2,
+    ...ratio,
+  };
+}
+
+/** Numbers of the stars that can be trusted, brightest first. */
+function usable(stars: StarList): number[] {
+  const bad = starFlags.saturated | starFlags.incomplete | starFlags.extended;
+  return Array.from({ length: stars.count }, (_, i) => i)
+    .filter((i) => (stars.flags[i]! & bad) === 0 && stars.snr[i]! > 6)
+    .sort((a, b) => stars.fluxAdu[b]! - stars.fluxAdu[a]!);
+}
+
+const places = ({ xPx, yPx }: StarList, numbers: readonly number[]) => ({
+  x: Float64Array.from(numbers, (i) => xPx[i]!),
+  y: Float64Array.from(numbers, (i) => yPx[i]!),
+});
+
+/** Number of a star in the reference, and in the sub. */
+type Pair = readonly [number, number];
+
+/** Pairs that a motion brings together, each star used once, nearest first. */
+function pairsUnder(
+  motion: Motion,
+  reference: MatchableSub,
+  from: readonly number[],
+  sub: MatchableSub,
+  to: readonly number[],
+  grid: StarGrid,
+  reachPx: number,
+): Pair[] {
+  const found: { pair: Pair; distance2: number }[] = [];
+  for (const i of from) {
+    const x = movedX(motion, reference.stars.xPx[i]!, reference.stars.yPx[i]!);
+    const y = movedY(motion, reference.stars.xPx[i]!, reference.stars.yPx[i]!);
+    if (x < -reachPx || y < -reachPx || x > sub.width + reachPx || y > sub.height + reachPx) continue;
+    let nearest = -1;
+    let least = Number.POSITIVE_INFINITY;
+    grid.some(x, y, reachPx, (index, distance2) => {
+      if (distance2 < least) {
+        least = distance2;
+        nearest = index;
+      }
+      return false;
+    });
+    if (nearest >= 0) found.push({ pair: [i, to[nearest]!], distance2: least });
+  }
+  const taken = new Set<number>();
+  return found
+    .sort((a, b) => a.distance2 - b.distance2)
+    .filter(({ pair: [, j] }) => !taken.has(j) && taken.add(j))
+    .map(({ pair }) => pair);
+}
