@@ -1,10 +1,14 @@
-import { gunzipSync } from "node:zlib";
+import { gunzipSync, type ZlibOptions } from "node:zlib";
 import { FitsError } from "../terms/errors.js";
 import { type ByteSource, memoryBytes, slice } from "./file-bytes.js";
 
 /** Deflate cannot shrink by more than this, so a file bounds what may come out of it (RFC 1951: 258 bytes from 2 bits). */
 const mostExpansion = 1032;
 const mostBytes = 2 ** 31;
+/** Packed bytes that are looked at first; they hold the headers of a sub. */
+const startBytes = 16_384;
+/** Room for further extensions and padding beyond what the first headers declare. */
+const slackBytes = 32 << 20;
 
 /** True when the bytes are a gzip member, whatever the file is called. */
 export function isGzip(source: ByteSource): boolean {
@@ -13,26 +17,36 @@ export function isGzip(source: ByteSource): boolean {
 }
 
 /**
- * The uncompressed bytes of a gzip file. What it may expand to is bounded before it is unpacked.
- * @throws FitsError when the stream is cut short, damaged, or does not hold FITS
+ * The uncompressed bytes of a gzip file. What it may expand to is bounded, before it is unpacked, by what its own
+ * headers declare: a small file cannot ask for much memory.
+ * @param declaredEnd - byte at which the data of the headers within the first bytes end
+ * @throws FitsError when the stream is cut short, damaged, goes on far beyond its image, or does not hold FITS
  */
-export function gunzipped(source: ByteSource): ByteSource {
+export function gunzipped(source: ByteSource, declaredEnd: (start: ByteSource) => number): ByteSource {
   const packed = slice(source, 0, source.lengthBytes);
-  let bytes: Uint8Array;
+  const start = gunzip(source, packed.subarray(0, startBytes), startBytes * mostExpansion, { finishFlush: 2 });
+  if (!startsLikeFits(start)) throw notFits(source);
+  const declared = Math.max(start.length, declaredEnd(memoryBytes(source.name, start)));
+  const most = Math.min(2 * declared + slackBytes, packed.length * mostExpansion + slackBytes, mostBytes);
+  return memoryBytes(source.name, gunzip(source, packed, most, {}));
+}
+
+function gunzip(source: ByteSource, packed: Uint8Array, maxOutputLength: number, options: ZlibOptions): Uint8Array {
   try {
-    const start = gunzipSync(packed.subarray(0, 4096), { finishFlush: 2, maxOutputLength: 4096 * mostExpansion });
-    if (!startsLikeFits(start)) throw notFits(source);
-    bytes = gunzipSync(packed, { maxOutputLength: Math.min(mostBytes, packed.length * mostExpansion + 4096) });
+    return gunzipSync(packed, { ...options, maxOutputLength });
   } catch (cause) {
-    if (cause instanceof FitsError) throw cause;
-    throw new FitsError(
-      { file: source.name, offsetBytes: 0 },
-      `the gzip stream is damaged or cut short (${(cause as Error).message})`,
-      "Copy the file again or leave it out",
-      cause,
-    );
+    const { code, message } = cause as NodeJS.ErrnoException;
+    const at = { file: source.name, offsetBytes: 0 };
+    if (code === "ERR_BUFFER_TOO_LARGE")
+      throw new FitsError(
+        at,
+        `the gzip stream goes on beyond ${Math.round(maxOutputLength / 1e6)} MB, far more than its first headers declare`,
+        "If it holds many images, unpack it first; else leave it out",
+        cause,
+      );
+    const problem = `the gzip stream is damaged or cut short (${message})`;
+    throw new FitsError(at, problem, "Copy the file again or leave it out", cause);
   }
-  return memoryBytes(source.name, bytes);
 }
 
 const startsLikeFits = (bytes: Uint8Array) => String.fromCharCode(...bytes.subarray(0, 6)) === "SIMPLE";

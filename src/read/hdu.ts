@@ -90,16 +90,25 @@ export function openPixels(source: ByteSource, hdu: Hdu): PixelReader {
 const hasPixels = (hdus: readonly Hdu[]) => hdus.some(({ kind }) => kind === "image" || kind === "tiled-image");
 
 function unpacked(source: ByteSource): ByteSource {
-  return isGzip(source) ? gunzipped(source) : source;
+  return isGzip(source) ? gunzipped(source, declaredEnd) : source;
 }
 
-/** HDU after HDU, reading each header only when it is asked for. */
+/** Where the data of those HDUs end whose headers lie within the start of a file. */
+function declaredEnd(start: ByteSource): number {
+  let end = 0;
+  try {
+    for (const hdu of hdusOf(start)) end = hdu.dataOffsetBytes + hdu.dataLengthBytes;
+  } catch (error) {
+    // What is wrong with a header is said when the whole file is read.
+    if (!(error instanceof FitsError)) throw error;
+  }
+  return end;
+}
+
+/** HDU after HDU, each with all of its data there. */
 function* walk(source: ByteSource): Generator<Hdu> {
   checkStart(source);
-  for (let at = 0, index = 0; at < source.lengthBytes; index++) {
-    // Special records may follow the last HDU (section 3.5); they are no extension.
-    if (index > 0 && latin1(slice(source, at, 8), 0, Math.min(8, source.lengthBytes - at)) !== "XTENSION") return;
-    const hdu = hduAt(source, at, index);
+  for (const hdu of hdusOf(source)) {
     const end = hdu.dataOffsetBytes + hdu.dataLengthBytes;
     if (end > source.lengthBytes)
       throw new FitsError(
@@ -107,6 +116,16 @@ function* walk(source: ByteSource): Generator<Hdu> {
         `the file ends ${end - source.lengthBytes} bytes before its ${describe(hdu)} does`,
         "It was cut short while it was written or copied; copy it again or leave it out",
       );
+    yield hdu;
+  }
+}
+
+/** HDU after HDU as the headers tell it, reading each header only when it is asked for. */
+function* hdusOf(source: ByteSource): Generator<Hdu> {
+  for (let at = 0, index = 0; at < source.lengthBytes; index++) {
+    // Special records may follow the last HDU (section 3.5); they are no extension.
+    if (index > 0 && latin1(slice(source, at, 8), 0, Math.min(8, source.lengthBytes - at)) !== "XTENSION") return;
+    const hdu = hduAt(source, at, index);
     yield hdu;
     at = hdu.dataOffsetBytes + Math.ceil(hdu.dataLengthBytes / blockBytes) * blockBytes;
   }

@@ -7,6 +7,7 @@ import { join } from "node:path";
 import { measureFrame } from "../../dist/measure/measure-frame.js";
 import { openFile } from "../../dist/read/file-bytes.js";
 import { firstImage, openPixels } from "../../dist/read/hdu.js";
+import { frameBytes } from "./frame-bytes.mjs";
 
 const width = 3096;
 const height = 2080;
@@ -27,18 +28,7 @@ for (let k = 0; k < stars; k++) {
     for (let px = Math.max(0, Math.floor(x) - 14); px < Math.min(width, x + 15); px++)
       sky[py * width + px] += Math.min(60000, peak) * (1 + ((px - x) ** 2 + (py - y) ** 2) / 12) ** -3;
 }
-const cards = [
-  "SIMPLE  = T",
-  "BITPIX  = 16",
-  "NAXIS   = 2",
-  `NAXIS1  = ${width}`,
-  `NAXIS2  = ${height}`,
-  "BZERO   = 32768",
-  "BSCALE  = 1",
-  "END",
-];
-const bytes = new Uint8Array(2880 + Math.ceil((width * height * 2) / 2880) * 2880).fill(32, 0, 2880);
-for (const [i, card] of cards.entries()) bytes.set(new TextEncoder().encode(card), 80 * i);
+const bytes = frameBytes(width, height);
 const view = new DataView(bytes.buffer);
 for (let i = 0; i < sky.length; i++)
   view.setInt16(

@@ -5,24 +5,14 @@ import { cpus, tmpdir } from "node:os";
 import { join } from "node:path";
 import { openFile } from "../../dist/read/file-bytes.js";
 import { firstImage, openPixels } from "../../dist/read/hdu.js";
+import { frameBytes } from "./frame-bytes.mjs";
 
 const width = 3096;
 const height = 2080;
 const runs = 31;
 const folder = mkdtempSync(join(tmpdir(), "nightyield-bench-"));
 const path = join(folder, "frame.fits");
-const cards = [
-  "SIMPLE  = T",
-  "BITPIX  = 16",
-  "NAXIS   = 2",
-  `NAXIS1  = ${width}`,
-  `NAXIS2  = ${height}`,
-  "BZERO   = 32768",
-  "BSCALE  = 1",
-  "END",
-];
-const bytes = new Uint8Array(2880 + Math.ceil((width * height * 2) / 2880) * 2880).fill(32, 0, 2880);
-for (const [i, card] of cards.entries()) bytes.set(new TextEncoder().encode(card), 80 * i);
+const bytes = frameBytes(width, height);
 let seed = 1;
 for (let i = 2880; i < 2880 + width * height * 2; i++) {
   seed = (seed * 16807) % 2147483647;

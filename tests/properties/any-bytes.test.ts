@@ -1,3 +1,4 @@
+import { gzipSync } from "node:zlib";
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { memoryBytes } from "../../src/read/file-bytes.js";
@@ -129,6 +130,29 @@ describe("any bytes give a header or a FitsError", () => {
     const before = process.memoryUsage().arrayBuffers;
     expect(() => firstImage(memoryBytes("huge", bytes))).toThrow(FitsError);
     expect(process.memoryUsage().arrayBuffers - before).toBeLessThan(1e6);
+  });
+});
+
+describe("gzip", () => {
+  const small = ["SIMPLE  =                    T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = 4", "NAXIS2  = 4"];
+
+  it("a small image whose stream goes on for 400 MB is an error, not an allocation", () => {
+    const packed = gzipSync(file(small, new Uint8Array(400_000_000)), { level: 1 });
+    const before = process.resourceUsage().maxRSS;
+    expect(() => firstImage(memoryBytes("bomb.gz", packed))).toThrow(/goes on/);
+    // maxRSS is in kilobytes and only ever grows; a quarter of the stream would show.
+    expect(process.resourceUsage().maxRSS - before).toBeLessThan(250_000);
+  });
+
+  it("a claim that no stream of that length can hold is an error", () => {
+    const claim = ["SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = 100000", "NAXIS2  = 100000"];
+    expect(() => firstImage(memoryBytes("claim.gz", gzipSync(file(claim, new Uint8Array(2880)))))).toThrow(FitsError);
+  });
+
+  it("an image that packs well is read, with what follows it", () => {
+    const big = [...small.slice(0, 3), "NAXIS1  = 3000", "NAXIS2  = 2000"];
+    const bytes = file(big, new Uint8Array(Math.ceil(12_000_000 / blockBytes) * blockBytes + 5 * blockBytes));
+    expect(readAll(gzipSync(bytes))).toBe(6_000_000);
   });
 });
 
