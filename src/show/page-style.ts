@@ -55,7 +55,7 @@ th { font-weight: 600; color: var(--soft); vertical-align: bottom; }
 @media (pointer: coarse) { .mouse { display: none; } }
 td.wide { white-space: normal; min-width: 19rem; max-width: 30rem; overflow-wrap: anywhere; }
 .tall thead th { position: sticky; top: 0; background: var(--paper); z-index: 2; }
-.tall tr > :first-child { position: sticky; left: 0; background: var(--paper); z-index: 1; max-width: 15rem; overflow: hidden; text-overflow: ellipsis; }
+.tall tr > :first-child { position: sticky; left: 0; background: var(--paper); z-index: 1; max-width: 18rem; white-space: normal; overflow-wrap: anywhere; min-width: min(16rem, 34vw); }
 .tall thead tr > :first-child { z-index: 3; }
 #subs-table td:nth-child(2) { font-weight: 600; }
 tr.keep td, tr.borderline td, tr.drop td, tr.unjudged td { color: var(--ink); }
