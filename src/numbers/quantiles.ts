@@ -11,7 +11,46 @@ export function sortedFinite(values: ArrayLike<number>): Float64Array {
  * @param p - 0 to 1
  * @returns NaN when there is no finite value
  */
-export const quantile = (values: ArrayLike<number>, p: number): number => quantileSorted(sortedFinite(values), p);
+export function quantile(values: ArrayLike<number>, p: number): number {
+  const kept = new Float64Array(values.length);
+  let n = 0;
+  for (let i = 0; i < values.length; i++) if (Number.isFinite(values[i])) kept[n++] = values[i]!;
+  if (n === 0) return Number.NaN;
+  const at = p * (n - 1);
+  const below = Math.floor(at);
+  // Selection instead of sorting: only the order around one place is needed.
+  const low = select(kept, n, below);
+  if (below + 1 >= n || at === below) return low;
+  let high = kept[below + 1]!;
+  for (let i = below + 2; i < n; i++) if (kept[i]! < high) high = kept[i]!;
+  return low + (at - below) * (high - low);
+}
+
+/** Moves the k-th smallest of the first n values to place k, none larger before it (Hoare's selection). */
+function select(values: Float64Array, n: number, k: number): number {
+  let left = 0;
+  let right = n - 1;
+  while (left < right) {
+    const a = values[left]!;
+    const b = values[(left + right) >> 1]!;
+    const c = values[right]!;
+    const pivot = Math.max(Math.min(a, b), Math.min(Math.max(a, b), c));
+    let i = left;
+    let j = right;
+    while (i <= j) {
+      while (values[i]! < pivot) i++;
+      while (values[j]! > pivot) j--;
+      if (i > j) break;
+      const swapped = values[i]!;
+      values[i++] = values[j]!;
+      values[j--] = swapped;
+    }
+    if (k <= j) right = j;
+    else if (k >= i) left = i;
+    else break;
+  }
+  return values[k]!;
+}
 
 /** The same of values that are sorted ascending and finite already. */
 export function quantileSorted(sorted: ArrayLike<number>, p: number): number {

@@ -6,7 +6,8 @@ export const madToSigma = 1.482602218505602;
 /** Median and 1.4826 x median absolute deviation of the finite values; NaN when there is none. */
 export function medianAndSigma(values: ArrayLike<number>): { median: number; sigma: number } {
   const middle = median(values);
-  const deviations = Float64Array.from(values, (v) => Math.abs(v - middle));
+  const deviations = new Float64Array(values.length);
+  for (let i = 0; i < deviations.length; i++) deviations[i] = Math.abs(values[i]! - middle);
   return { median: middle, sigma: madToSigma * median(deviations) };
 }
 

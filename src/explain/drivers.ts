@@ -1,0 +1,103 @@
+import { type Arrangement, arrangements } from "../numbers/arrangements.js";
+import { randomStream } from "../numbers/random.js";
+import { serialRegression } from "../numbers/serial-regression.js";
+import { adjustedShiftP, type ShiftTest, shiftTest } from "../numbers/shift-tests.js";
+import type { FrameTable } from "../terms/frame-table.js";
+import { designOf, type ModelColumn, remedyFor } from "./drivers-design.js";
+import { type MetricModel, metricEffect } from "./drivers-effects.js";
+import { factorColumns } from "./drivers-factors.js";
+import { type MetricSeries, metricSeries } from "./drivers-metrics.js";
+import { type NightRows, nightRowsOf } from "./drivers-nights.js";
+import { rejectRates } from "./drivers-rates.js";
+import type { DriverOptions, DriverOutcome, Drivers, DriverTest, Effect } from "./drivers-terms.js";
+
+/**
+ * What rejects and quality go with over one or many nights: filter, altitude, sensor temperature, Moon, twilight, hour
+ * and exposure, each with the others held, each night with its own level.
+ *
+ * First the factors alone are compared: those that moved together are tested as one and reported as such. Effects and 90 %
+ * intervals come from regression with autocorrelated noise, for rejects from Firth's logistic regression with profile
+ * intervals; p-values from circular shifts within nights, corrected for the number of tests. All are associations.
+ * @param table - graded; needs `startUtc` and, for the factors, what is known of the sky
+ * @returns findings as data; words are made in show/
+ * @example
+ * ```ts
+ * import { driversOf, readEcsv } from "nightyield";
+ * const { design, outcomes } = driversOf(readEcsv(text));
+ * ```
+ */
+export function driversOf(table: FrameTable, { level = 0.05, seed = 1 }: DriverOptions = {}): Drivers {
+  const night = nightRowsOf(table);
+  const { design, model } = designOf(table, night, factorColumns(table, night));
+  const rates = rejectRates(table, night);
+  const nothing = { design, outcomes: [], tests: [], ...rates };
+  if (night.rows.length < 20) return { ...nothing, because: "too-few-subs" };
+  if (model.length === 0) return { ...nothing, because: "nothing-varies" };
+  const models = metricSeries(table, night).flatMap((series) => modelOf(series, model));
+  const questions = models.flatMap((m) => m.columns.map((_, index) => ({ m, index, test: shiftTestOf(m, index) })));
+  const ways = arrangementsFor(night, questions, seed);
+  const results = questions.map(({ test }) => shiftTest(test, ways));
+  const adjusted = adjustedShiftP(
+    questions.map(({ test }) => test),
+    results,
+    level,
+  );
+  const tests = questions.map(({ m, index }, i): DriverTest => {
+    const effect: Effect = { ...metricEffect(m, index), p: results[i].p, adjustedP: adjusted[i] };
+    const { factors, hourFitsAsWell } = m.columns[index];
+    return { metric: m.series.metric, factors, hourFitsAsWell, effect };
+  });
+  const outcomes = tests.flatMap((test) => (test.effect.adjustedP <= level ? [outcomeOf(test)] : []));
+  return { design, outcomes, tests, ...rates, because: null };
+}
+
+function outcomeOf(test: DriverTest): DriverOutcome {
+  const [a, b] = test.factors;
+  if (b === undefined) return { ...test, kind: "finding" };
+  return { ...test, kind: "cannot-be-separated", separatedBy: remedyFor(a.code, b.code) };
+}
+
+/** The columns that vary within the metric's own series, and the fit on them. */
+function modelOf(series: MetricSeries, model: readonly ModelColumn[]): MetricModel[] {
+  const columns = model.flatMap((column) => {
+    const values = Float64Array.from(series.entries, (i) => column.values[i] / column.factors[0].step);
+    return varies(values, series.starts) ? [{ ...column, values }] : [];
+  });
+  const fit = serialRegression(
+    columns.map(({ values }) => values),
+    series.values,
+    series.starts,
+  );
+  return fit === null || columns.length === 0 ? [] : [{ series, columns, fit }];
+}
+
+function varies(values: Float64Array, starts: Int32Array): boolean {
+  let changes = 0;
+  for (let s = 0; s + 1 < starts.length; s++)
+    for (let i = starts[s] + 1; i < starts[s + 1]; i++) if (Math.abs(values[i] - values[starts[s]]) > 1e-9) changes++;
+  return changes >= 4;
+}
+
+function shiftTestOf({ series, fit }: MetricModel, index: number): ShiftTest {
+  return {
+    x: fit.columns[index],
+    y: fit.y,
+    held: fit.columns.filter((_, i) => i !== index),
+    starts: series.starts,
+    turnOf: series.nightOfSeries,
+    degreesOfFreedom: fit.degreesOfFreedom,
+  };
+}
+
+/** As many arrangements as a second or so allows, 199 to 999. */
+function arrangementsFor(
+  night: NightRows,
+  questions: readonly { readonly test: ShiftTest }[],
+  seed: number,
+): Arrangement[] {
+  const lengths = new Array<number>(night.nights).fill(0);
+  for (const n of night.nightOf) lengths[n]++;
+  const work = questions.reduce((sum, { test }) => sum + test.x.length * (test.held.length + 2), 0);
+  const most = Math.round(Math.min(999, Math.max(199, 8e8 / Math.max(1, work))));
+  return arrangements(lengths, most, randomStream(seed, "driver shifts"));
+}
