@@ -1,20 +1,39 @@
 #!/usr/bin/env node
 import { CallError, isExplained } from "../terms/errors.js";
+import { apply } from "./apply.js";
+import { bundle } from "./bundle.js";
 import type { Command } from "./command.js";
+import { exportNotebook } from "./export.js";
+import { kernel } from "./kernel.js";
+import { mark } from "./mark.js";
 import { measure } from "./measure.js";
-
+import { run as runNotebook } from "./run.js";
 import { simulate } from "./simulate.js";
 import { triage } from "./triage.js";
+import { undo } from "./undo.js";
+import { verify } from "./verify.js";
 import { version } from "./version.js";
 
-const commands: Readonly<Record<string, Command>> = { triage, measure, simulate };
+const commands: Readonly<Record<string, Command>> = {
+  triage,
+  measure,
+  simulate,
+  mark,
+  apply,
+  undo,
+  export: exportNotebook,
+  run: runNotebook,
+  kernel,
+  bundle,
+  verify,
+};
 
 function overview(): string {
   const lines = Object.values(commands).map(({ usage, summary }) => `  nightyield ${usage}\n      ${summary}`);
   return `nightyield ${version()}: which subs to keep, what spoiled the others, what to change next time\n\n${lines.join("\n")}\n
 Every command: --help with a worked example.
 Exit codes: 0 done, 1 done but something needs attention, 2 wrong call, 3 could not do it.
-Subs are read and never altered.`;
+Subs are read and never altered; only apply --move-to moves them, and undo takes that back.`;
 }
 
 async function run(args: readonly string[]): Promise<number> {
