@@ -11,7 +11,7 @@ export const toExactJson = (value: unknown): string => JSON.stringify(value, (_,
  * Reads what {@link toExactJson} wrote.
  * @throws SyntaxError when the text is not JSON
  */
-export const fromExactJson = (text: string): unknown => JSON.parse(text, (_, part) => untagged(part));
+export const fromExactJson = (text: string): unknown => untagged(JSON.parse(text));
 
 function tagged(part: unknown): unknown {
   if (typeof part === "number" && (!Number.isFinite(part) || Object.is(part, -0)))
@@ -19,8 +19,14 @@ function tagged(part: unknown): unknown {
   return part instanceof Float64Array ? { [wideArray]: Array.from(part) } : part;
 }
 
+/** In place, which is several times faster than a reviver of JSON.parse. */
 function untagged(part: unknown): unknown {
   if (typeof part !== "object" || part === null) return part;
-  if (wideArray in part && Array.isArray(part[wideArray])) return Float64Array.from(part[wideArray]);
-  return oddNumber in part && typeof part[oddNumber] === "string" ? Number(part[oddNumber]) : part;
+  const parts = part as Record<string, unknown>;
+  for (const name in parts) {
+    const inner = parts[name];
+    if (typeof inner === "object") parts[name] = untagged(inner);
+  }
+  if (Array.isArray(parts[wideArray])) return Float64Array.from(parts[wideArray]);
+  return typeof parts[oddNumber] === "string" ? Number(parts[oddNumber]) : part;
 }

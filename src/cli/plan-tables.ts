@@ -1,0 +1,91 @@
+import { readFileSync } from "node:fs";
+import { join, resolve } from "node:path";
+import { type CombinedTable, combineTables } from "../plan/combine.js";
+import type { CameraGiven, NoiseModel } from "../plan/noise-model.js";
+import { readEcsv } from "../terms/ecsv.js";
+import { CallError, CannotError } from "../terms/errors.js";
+
+/** Flags by which the user gives what the table does not hold. */
+export const cameraFlags = {
+  gain: { type: "string" },
+  "read-noise": { type: "string" },
+  pedestal: { type: "string" },
+  dark: { type: "string" },
+  filter: { type: "string" },
+  "card-gb": { type: "string" },
+  json: { type: "boolean" },
+} as const;
+
+/**
+ * The tables of earlier triage results as one.
+ * @throws CannotError when a folder has no frames.ecsv, or no light frame is in any
+ */
+export function tablesOf(folders: readonly string[]): CombinedTable {
+  const tables = folders.map((folder) => {
+    const file = join(resolve(folder), "frames.ecsv");
+    try {
+      return readEcsv(readFileSync(file, "utf8"), file);
+    } catch (cause) {
+      if (cause instanceof CallError) throw cause;
+      throw new CannotError(
+        `There is no triage result in ${folder} (${(cause as Error).message}). Run nightyield triage first, and give its --out folder`,
+        { cause },
+      );
+    }
+  });
+  const combined = combineTables(tables);
+  if (!combined.table.kind.includes("light"))
+    throw new CannotError(`There is no light frame in ${folders.join(", ")}: nothing to plan from`);
+  return combined;
+}
+
+/** What the flags say of the camera. */
+export function cameraGiven(
+  values: { readonly [K in "gain" | "read-noise" | "pedestal" | "dark"]?: string | undefined },
+): CameraGiven {
+  const gain = positive(values.gain, "gain");
+  const read = positive(values["read-noise"], "read-noise");
+  const pedestal = numberFlag(values.pedestal, "pedestal", 0, 1e6);
+  const dark = numberFlag(values.dark, "dark", 0, 1e4);
+  return {
+    ...(gain !== undefined && { electronsPerAdu: gain }),
+    ...(read !== undefined && { readNoiseE: read }),
+    ...(pedestal !== undefined && { pedestalAdu: pedestal }),
+    ...(dark !== undefined && { darkEPerS: dark }),
+  };
+}
+
+/** A number from a flag, within a range; undefined when the flag is not there. */
+export function numberFlag(text: string | undefined, flag: string, low: number, high: number): number | undefined {
+  if (text === undefined) return undefined;
+  const value = text.trim() === "" ? Number.NaN : Number(text);
+  if (!(value >= low && value <= high))
+    throw new CallError(`--${flag} is '${text}', expected a number from ${low} to ${high}`);
+  return value;
+}
+
+const positive = (text: string | undefined, flag: string) => numberFlag(text, flag, 1e-6, 1e6);
+
+/** How to ask for what a noise model lacks. */
+export function requestFor(missing: NoiseModel["missing"]): string {
+  const asks = {
+    "electrons-per-adu": "--gain E_PER_ADU",
+    "read-noise": "--read-noise E",
+    pedestal: "--pedestal ADU",
+  } as const;
+  return missing.map((what) => asks[what]).join(" and ");
+}
+
+/** A number with so many significant digits and no needless zeros; "-" for one that is not known. */
+export function digits(value: number, significant = 3): string {
+  if (Number.isNaN(value)) return "-";
+  if (!Number.isFinite(value)) return "without end";
+  const rounded = Number(value.toPrecision(significant));
+  return Math.abs(rounded) >= 1e5 ? rounded.toFixed(0) : String(rounded);
+}
+
+/** Bytes as people read them. */
+export function bytesText(bytes: number): string {
+  if (!Number.isFinite(bytes)) return digits(bytes);
+  return bytes >= 1e9 ? `${digits(bytes / 1e9)} GB` : `${digits(bytes / 1e6)} MB`;
+}
