@@ -1,5 +1,5 @@
 import { median } from "../numbers/quantiles.js";
-import type { SumPlane } from "./frame-buffers.js";
+import type { FrameBuffers } from "./frame-buffers.js";
 import { fillHistogram, histogramRange } from "./mesh-histogram.js";
 import { MeshMap } from "./mesh-map.js";
 import { fitSky, type SkyFit, skyBins } from "./sky-histogram.js";
@@ -8,6 +8,8 @@ import { fitSky, type SkyFit, skyBins } from "./sky-histogram.js";
 export const meshPx = 64;
 /** A step between neighbouring meshes that no sky makes, in sigma of a sum. */
 const steepest = 30;
+/** A step that a sharp edge makes, and hardly any sky. */
+const steep = 8;
 
 /** The sky of a frame, in units of the 2 x 2 sums. */
 export interface Background {
@@ -29,7 +31,7 @@ export interface Background {
  * Sky level and noise on a grid of meshes of about 64 x 64 pixels.
  * @param wholeNumbers - true when pixels are integers, so that a bin must not be narrower than one step
  */
-export function measureBackground(sums: SumPlane, wholeNumbers: boolean): Background {
+export function measureBackground({ sums, workspace }: FrameBuffers, wholeNumbers: boolean): Background {
   const side = meshPx / 2;
   const across = Math.max(1, Math.round(sums.width / side));
   const down = Math.max(1, Math.round(sums.height / side));
@@ -38,7 +40,7 @@ export function measureBackground(sums: SumPlane, wholeNumbers: boolean): Backgr
   const empty = new Uint8Array(across * down).fill(1);
   const constants: number[] = [];
   const range = histogramRange(sums, wholeNumbers);
-  const histogram = new Uint32Array(skyBins);
+  const { histogram } = workspace;
   const fit: SkyFit = { level: Number.NaN, sigma: Number.NaN };
   const fitMesh = (column: number, row: number, tiltX: number, tiltY: number) => {
     if (range === null) return;
@@ -47,10 +49,9 @@ export function measureBackground(sums: SumPlane, wholeNumbers: boolean): Backgr
     const fromY = Math.floor((row * sums.height) / down);
     const toY = Math.floor(((row + 1) * sums.height) / down);
     const values = (toX - fromX) * (toY - fromY);
-    fillHistogram(sums, fromX, toX, fromY, toY, range, tiltX, tiltY, histogram);
+    const first = fillHistogram(sums, fromX, toX, fromY, toY, range, tiltX, tiltY, workspace);
     const count = values - histogram[0]! - histogram[skyBins - 1]!;
     if (count < values / 4) return;
-    const first = histogram.findIndex((many, bin) => bin > 0 && many > 0);
     if (histogram[first] === count) {
       constants.push(range.low + first * range.step);
       return;
@@ -87,17 +88,19 @@ export function measureBackground(sums: SumPlane, wholeNumbers: boolean): Backgr
 
 /**
  * Where the level falls off a cliff (the edge of a roof), no sky can be told: what is left of the bright side looks like
- * a huge star. The scatter becomes Infinity there, so that nothing stands out.
+ * a huge star. The scatter becomes Infinity there, so that nothing stands out. At a lower step it becomes a third of the
+ * step: what straight lines between meshes leave of a sharp edge, half of it, then stays below the threshold.
  */
 function closeCliffs({ across, down, values }: MeshMap, sigmas: MeshMap, medianSigma: number): void {
-  const limit = steepest * medianSigma;
   for (let row = 0; row < down; row++)
     for (let column = 0; column < across; column++) {
       const at = row * across + column;
-      for (const other of [column + 1 < across ? at + 1 : at, row + 1 < down ? at + across : at])
-        if (Math.abs(values[at]! - values[other]!) > limit) {
-          sigmas.values[at] = Number.POSITIVE_INFINITY;
-          sigmas.values[other] = Number.POSITIVE_INFINITY;
-        }
+      for (const other of [column + 1 < across ? at + 1 : at, row + 1 < down ? at + across : at]) {
+        const step = Math.abs(values[at]! - values[other]!);
+        if (!(step > steep * medianSigma)) continue;
+        const scatter = step > steepest * medianSigma ? Number.POSITIVE_INFINITY : step / 3;
+        sigmas.values[at] = Math.max(sigmas.values[at]!, scatter);
+        sigmas.values[other] = Math.max(sigmas.values[other]!, scatter);
+      }
     }
 }

@@ -1,10 +1,10 @@
 import type { Background } from "./background.js";
-import type { SumPlane } from "./frame-buffers.js";
+import { type SumPlane, segment } from "./frame-buffers.js";
+import type { Workspace } from "./simd/workspace.js";
 
 /** Sum of the 3 x 3 weights 1-2-1 x 1-2-1, and the scatter of the weighted sum for scatter 1 of each value. */
 export const kernelSum = 16;
 export const kernelSigma = 6;
-const segment = 16;
 
 /** The matched filter at one place: 3 x 3 weights 1-2-1 x 1-2-1. */
 export function smoothed(values: Float32Array, at: number, width: number): number {
@@ -23,7 +23,7 @@ export function smoothed(values: Float32Array, at: number, width: number): numbe
  * alone stands out, which is a few per cent of the image.
  * @param scale - how much larger a sum of this plane is than one of the plane that the background was measured on
  * @param thresholdSigma - how many sigma of the smoothed sky
- * @param peaks - receives the indices; no more than fit
+ * @param space - its peaks receive the indices; no more than fit
  * @returns how many were found
  */
 export function findPeaks(
@@ -31,12 +31,12 @@ export function findPeaks(
   background: Background,
   scale: number,
   thresholdSigma: number,
-  peaks: Int32Array,
+  space: Workspace,
 ): number {
   const { values, width, height } = plane;
+  const { kernels, single, filtered, peaks } = space;
+  const fast = kernels !== null && values.buffer === peaks.buffer ? kernels : null;
   const segments = Math.ceil(width / segment);
-  const single = new Float64Array(segments);
-  const filtered = new Float64Array(segments);
   const toMap = background.level.width / width;
   let found = 0;
   for (let y = 2; y < height - 2; y++) {
@@ -49,7 +49,20 @@ export function findPeaks(
         single[s] = level + 0.3 * thresholdSigma * sigma;
         filtered[s] = kernelSum * level + thresholdSigma * kernelSigma * sigma;
       }
-    found = peaksInRow(values, width, y, single, filtered, peaks, found);
+    found =
+      fast === null
+        ? peaksInRow(values, width, y, segments, single, filtered, peaks, found)
+        : fast.peaksInRow(
+            values.byteOffset,
+            width,
+            y,
+            single.byteOffset,
+            filtered.byteOffset,
+            segments,
+            peaks.byteOffset,
+            found,
+            peaks.length,
+          );
   }
   return found;
 }
@@ -58,13 +71,14 @@ function peaksInRow(
   values: Float32Array,
   width: number,
   y: number,
+  segments: number,
   single: Float64Array,
   filtered: Float64Array,
   peaks: Int32Array,
   found: number,
 ): number {
   const row = y * width;
-  for (let s = 0; s < single.length; s++) {
+  for (let s = 0; s < segments; s++) {
     const threshold = single[s]!;
     const end = Math.min(row + width - 2, row + (s + 1) * segment);
     for (let at = row + (s === 0 ? 2 : s * segment); at < end; at++) {

@@ -1,10 +1,11 @@
+import { descendingOrder } from "../numbers/order.js";
 import { median } from "../numbers/quantiles.js";
 import type { Background } from "./background.js";
 import { kernelSigma, kernelSum, smoothed } from "./find-peaks.js";
 import { isHotPixel } from "./hot-pixels.js";
 import type { Level } from "./levels.js";
 import { adaptiveMoments, fixedMoments, type Moments } from "./moments.js";
-import { cutStamp, emptyStamp, mostStampRadius, type Stamp } from "./stamp.js";
+import { cutStamp, mostStampRadius, type Stamp } from "./stamp.js";
 import { type Star, starFlags } from "./star.js";
 import { StarGrid } from "./star-grid.js";
 
@@ -20,18 +21,26 @@ export interface Found {
 
 const forTypical = 200;
 const sigmaToFwhm = 2.3548;
+/** Shapes are followed down to this change, or to a tenth of what noise does to them. */
+const finestStep = 0.004;
+const coarsestStep = 0.03;
+
+type Shape = Found["typical"];
+
+const round = (sigma: number): Shape => ({ xx: sigma * sigma, xy: 0, yy: sigma * sigma });
 
 /** Goes through the peaks of a level, strongest first, and keeps those that are stars of their own. */
 export class StarFinder {
   readonly #level: Level;
   readonly #background: Background;
   readonly #saturation: number;
-  readonly #stamp: Stamp = emptyStamp();
+  readonly #stamp: Stamp;
   readonly #moments: Moments = { x: 0, y: 0, xx: 0, xy: 0, yy: 0, flux: 0 };
   #hotPixels = 0;
 
   /** @param saturation - value of a pixel of the level that counts as saturated; Infinity: none does */
-  constructor(level: Level, background: Background, saturation: number) {
+  constructor(level: Level, background: Background, saturation: number, stamp: Stamp) {
+    this.#stamp = stamp;
     this.#level = level;
     this.#background = background;
     this.#saturation = saturation;
@@ -39,21 +48,28 @@ export class StarFinder {
 
   find(peaks: Int32Array): Found {
     const { sums, source } = this.#level;
-    const order = byStrength(peaks, sums.values, sums.width);
-    const unsaturated = this.#firstLook(order, 0);
-    const typical = typicalShape(unsaturated.length > 0 ? unsaturated : this.#firstLook(order, starFlags.saturated));
+    const ranked = byStrength(peaks, sums.values, sums.width);
+    const order = ranked.map((place) => peaks[place]!);
+    // Saturated stars, and those hardly above the noise of a pixel, are asked only where there are no others.
+    let alike = this.#firstLook(order, 0, 5);
+    if (alike.length === 0) alike = this.#firstLook(order, starFlags.saturated, 5);
+    if (alike.length === 0) alike = this.#firstLook(order, starFlags.saturated, 2);
+    const typical = typicalShape(alike);
     this.#hotPixels = 0;
     const stars: Star[] = [];
     if (!(typical.xx > 0)) {
-      for (const at of order) this.#measure(at, 1.5, 12);
+      for (const at of order) this.#measure(at, round(1.5), 12);
       return { stars, hotPixels: this.#hotPixels, typical };
     }
     const sigma = Math.sqrt(Math.sqrt(typical.xx * typical.yy - typical.xy ** 2));
     const longest = Math.sqrt(Math.max(typical.xx, typical.yy));
     const radius = Math.min(mostStampRadius, Math.max(7, Math.ceil(4.2 * longest) + 3));
-    const grid = new StarGrid(source.width, source.height, 32);
-    for (const at of order) {
-      const star = this.#measure(at, sigma, radius);
+    const grid = new StarGrid(source.width, source.height, 32, peaks.length);
+    // In the order of the rows, in which pixels come from the cache; then from the strongest to the faintest.
+    const measured = Array.from(peaks, (at) => this.#measure(at, typical, radius));
+    for (const place of ranked) {
+      const at = peaks[place]!;
+      const star = measured[place]!;
       if (star === null || this.#isPartOf(star, at, stars, grid, sigma)) continue;
       // Hits of cosmic rays cover several pixels and are still sharper than any star.
       if (star.xx * star.yy - star.xy ** 2 < (0.45 * sigma) ** 4) {
@@ -67,12 +83,12 @@ export class StarFinder {
   }
 
   /** Shapes of the strongest peaks without flags other than those allowed. */
-  #firstLook(order: Int32Array, allowed: number): Star[] {
+  #firstLook(order: Int32Array, allowed: number, leastPeak: number): Star[] {
     const stars: Star[] = [];
     let sigma = 1.5;
     for (let i = 0; i < order.length && stars.length < forTypical; i++) {
-      const star = this.#measure(order[i]!, sigma, 24);
-      if (star === null || (star.flags & ~allowed) !== 0 || star.peak < 5 * star.sigma) continue;
+      const star = this.#measure(order[i]!, round(sigma), 24);
+      if (star === null || (star.flags & ~allowed) !== 0 || star.peak < leastPeak * star.sigma) continue;
       stars.push(star);
       if (stars.length <= 20) sigma = median(stars.map(({ xx, xy, yy }) => (xx * yy - xy * xy) ** 0.25));
     }
@@ -80,7 +96,8 @@ export class StarFinder {
   }
 
   /** Measures place and shape of what made a peak; null: a hot pixel. */
-  #measure(at: number, sigma: number, radius: number): Star | null {
+  #measure(at: number, guess: Shape, radius: number): Star | null {
+    const sigma = (guess.xx * guess.yy - guess.xy ** 2) ** 0.25;
     const { source, sums, side } = this.#level;
     const stamp = this.#stamp;
     const sumX = at % sums.width;
@@ -110,15 +127,16 @@ export class StarFinder {
       this.#hotPixels++;
       return null;
     }
+    const step = Math.max(finestStep, Math.min(coarsestStep, (0.1 * noise) / peak));
     const start = centroid(stamp, peakX, peakY);
     const found = this.#moments;
     let flags = saturated ? starFlags.saturated : 0;
     const drift = Math.max(3, 1.5 * sigma) * (saturated ? 3 : 1);
-    let settled = adaptiveMoments(stamp, start.x, start.y, sigma, drift, found);
+    let settled = adaptiveMoments(stamp, start.x, start.y, guess, drift, step, found);
     const reach = 3.24 * Math.sqrt(Math.max(found.xx, found.yy));
     if ((settled && reach > radius - 2 && radius < mostStampRadius) || (!settled && saturated)) {
       cutStamp(source, left, top, Math.min(mostStampRadius, 3 * radius), sky, stamp);
-      settled = adaptiveMoments(stamp, start.x, start.y, (saturated ? 2 : 1) * sigma, 2 * drift, found);
+      settled = adaptiveMoments(stamp, start.x, start.y, saturated ? round(2 * sigma) : guess, 2 * drift, step, found);
     }
     let placed = settled;
     if (!settled && !saturated) {
@@ -186,8 +204,7 @@ export class StarFinder {
 
 function byStrength(peaks: Int32Array, values: Float32Array, width: number): Int32Array {
   const strength = Float64Array.from(peaks, (at) => smoothed(values, at, width));
-  const order = Array.from(peaks, (_, i) => i).sort((a, b) => strength[b]! - strength[a]!);
-  return Int32Array.from(order, (i) => peaks[i]!);
+  return descendingOrder(strength);
 }
 
 /**

@@ -1,3 +1,7 @@
+import { type Workspace, workspace } from "./simd/workspace.js";
+import { skyBins } from "./sky-histogram.js";
+import { emptyStamp, type Stamp, stampRoom } from "./stamp.js";
+
 /** One level of resolution: an image of pixels, or of sums of 2 x 2 pixels of the level before. */
 export interface Plane {
   readonly width: number;
@@ -23,17 +27,44 @@ export interface FrameBuffers {
   readonly sums: SumPlane;
   /** Indices into `sums` of local maxima. */
   readonly peaks: Int32Array;
+  /** Coarser levels of sums, made when they are first needed. */
+  readonly coarser: SumPlane[];
+  readonly stamp: Stamp;
+  /** Where all of these lie, with the kernels that work on them. */
+  readonly workspace: Workspace;
 }
 
-/** Allocates the buffers for frames of a size. */
-export function frameBuffers(width: number, height: number, type: "uint16" | "float32"): FrameBuffers {
+/** Sums of a row that share a threshold when peaks are looked for. */
+export const segment = 16;
+
+/**
+ * Allocates the buffers for frames of a size.
+ * @param plain - true: without WebAssembly, as on a machine that has no SIMD
+ */
+export function frameBuffers(width: number, height: number, type: "uint16" | "float32", plain = false): FrameBuffers {
   const count = width * height;
+  const sums = { width: width >> 1, height: height >> 1 };
+  const space = workspace(
+    {
+      pixels: count + (count & 1),
+      type,
+      sums: sums.width * sums.height,
+      peaks: Math.min(1 << 17, (count >> 4) + 16),
+      segments: Math.ceil(sums.width / segment) + 1,
+      stamp: stampRoom,
+      bins: skyBins,
+    },
+    plain,
+  );
   return {
     width,
     height,
-    pixels: type === "uint16" ? new Uint16Array(count + (count & 1)) : new Float32Array(count),
-    sums: sumPlane(width >> 1, height >> 1),
-    peaks: new Int32Array(Math.min(1 << 17, (count >> 4) + 16)),
+    pixels: space.pixels,
+    sums: { ...sums, values: space.sums },
+    peaks: space.peaks,
+    coarser: [],
+    stamp: emptyStamp(space),
+    workspace: space,
   };
 }
 

@@ -2,7 +2,11 @@ import { mostStampRadius, type Stamp } from "./stamp.js";
 
 /** What the growth curve of a star gives. */
 export interface Growth {
-  /** Radius that encloses half of the light, pixels; the pixel's own width is in it. */
+  /**
+   * Half-flux radius of the star as recorded in pixels: the radius around its centre within which half of the light of
+   * its profile, averaged over a square pixel, lies. The pixel has blurred it once, as it blurs every recorded star;
+   * programs that spread each pixel's light over its square once more give larger radii for sharp stars.
+   */
   hfr: number;
   /** Light within the outermost radius. */
   flux: number;

@@ -16,6 +16,8 @@ export interface Level {
   readonly sums: SumPlane;
 }
 
+/** Peaks that stand out of the smoothed sky by this many sigma are looked at. */
+export const detectionSigma = 5;
 const coarsest = 3;
 const brightest = 30;
 /** Peaks nearer to a stronger one than this, in sums, do not count for the choice of the level. */
@@ -54,7 +56,10 @@ export class Levels {
   #plane(index: number): SumPlane {
     while (this.#planes.length <= index) {
       const finer = this.#planes.at(-1)!;
-      const coarser = sumPlane(finer.width >> 1, finer.height >> 1);
+      const kept = this.#buffers.coarser;
+      const place = this.#planes.length - 1;
+      kept[place] ??= sumPlane(finer.width >> 1, finer.height >> 1);
+      const coarser = kept[place];
       sumBlocksFloat(finer.values, finer.width, 0, finer.height & ~1, coarser.values);
       this.#planes.push(coarser);
     }
@@ -64,25 +69,28 @@ export class Levels {
   /**
    * The level on which the brightest stars stand out most. Light that a sharp star puts on a few pixels is diluted on a
    * coarser level; that of a star far out of focus is gathered. Stars decide by majority.
+   * @returns also how many peaks of the finest level are in the buffers; -1 when they are of another level
    */
-  best(background: Background, peaks: Int32Array): number {
+  best(background: Background): { readonly index: number; readonly peaks: number } {
+    const { workspace: space, peaks } = this.#buffers;
     const finest = this.#buffers.sums;
-    const found = findPeaks(finest, background, 1, 5, peaks);
+    const found = findPeaks(finest, background, 1, detectionSigma, space);
     const bright = strongestPeaks(finest, background.medianLevel, peaks, found, brightest, 0.5);
-    if (bright.length === 0) return this.#brightestAlone(background, peaks);
+    if (bright.length === 0) return { index: this.#brightestAlone(background), peaks: -1 };
     let best = 0;
     for (let index = 1; index < this.count; index++) {
       const gains = bright.filter((at) => this.#gain(background, at, best, index) > 1.25).length;
       if (2 * gains > bright.length) best = index;
     }
-    return best;
+    return { index: best, peaks: found };
   }
 
   /** Nothing stands out on the finest level: perhaps very wide stars do on a coarser one. */
-  #brightestAlone(background: Background, peaks: Int32Array): number {
+  #brightestAlone(background: Background): number {
+    const { workspace: space, peaks } = this.#buffers;
     for (let index = 1; index < this.count; index++) {
       const plane = this.#plane(index);
-      const found = findPeaks(plane, background, 4 ** index, 7, peaks);
+      const found = findPeaks(plane, background, 4 ** index, 7, space);
       if (strongestPeaks(plane, background.medianLevel * 4 ** index, peaks, found, 1, 1).length > 0) return index;
     }
     return 0;

@@ -1,5 +1,5 @@
 import type { PixelReader } from "../read/pixels.js";
-import { sumBlocks16, sumBlocksFloat, sumPairs } from "./block-sums.js";
+import { sumBlocks16, sumBlocksFloat } from "./block-sums.js";
 import { type FrameBuffers, frameBuffers } from "./frame-buffers.js";
 
 const chunkPixels = 1 << 17;
@@ -20,16 +20,19 @@ export function loadFrame(reader: PixelReader, plane: number, scratch?: FrameBuf
     scratch.pixels instanceof Uint16Array === (type === "uint16");
   const buffers = fits ? scratch : frameBuffers(width, height, type);
   const { pixels, sums } = buffers;
-  const pairs =
-    pixels instanceof Uint16Array && width % 2 === 0
-      ? new Int32Array(pixels.buffer, pixels.byteOffset, pixels.length >> 1)
-      : undefined;
+  const kernels = pixels instanceof Uint16Array && width % 2 === 0 ? buffers.workspace.kernels : null;
   const rowsAtOnce = 2 * Math.max(1, Math.floor(chunkPixels / (2 * width)));
   for (let row = 0; row < height; row += rowsAtOnce) {
     const rows = Math.min(rowsAtOnce, height - row);
     reader.readRows(plane * height + row, rows, pixels.subarray(row * width, (row + rows) * width));
     const end = row + (rows & ~1);
-    if (pairs !== undefined) sumPairs(pairs, width >> 1, row, end, sums.values);
+    if (kernels !== null)
+      kernels.sumRows16(
+        pixels.byteOffset + 2 * row * width,
+        width,
+        (end - row) >> 1,
+        sums.values.byteOffset + row * width,
+      );
     else if (pixels instanceof Uint16Array) sumBlocks16(pixels, width, row, end, sums.values);
     else sumBlocksFloat(pixels, width, row, end, sums.values);
   }

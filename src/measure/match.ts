@@ -1,6 +1,7 @@
 import { median } from "../numbers/quantiles.js";
 import { medianAndSigma } from "../numbers/robust.js";
 import { fluxRatio } from "./flux-ratio.js";
+import { fluxScaleError, leastSnrForGrowth } from "./flux-scale.js";
 import { fitMotion, inverse, type Motion, motionsByTriangles, movedX, movedY } from "./motion.js";
 import { type StarList, starFlags } from "./star.js";
 import { StarGrid } from "./star-grid.js";
@@ -45,7 +46,7 @@ export function matchStars(sub: MatchableSub, reference: MatchableSub): StarMatc
   const from = usable(reference.stars);
   const to = usable(sub.stars);
   if (from.length < fewest || to.length < fewest) return null;
-  const grid = new StarGrid(sub.width, sub.height, 16);
+  const grid = new StarGrid(sub.width, sub.height, 16, to.length);
   for (const i of to) grid.add(sub.stars.xPx[i]!, sub.stars.yPx[i]!);
   const few = from.slice(0, brightest);
   let best: Motion | null = null;
@@ -123,8 +124,21 @@ function describe(
     rotationDeg: (Math.atan2(motion.sine, motion.cosine) * 180) / Math.PI,
     matches: pairs.length,
     scatterPx: (medianAndSigma(offX).sigma + medianAndSigma(offY).sigma) / 2,
-    ...ratio,
+    zeroPoint: ratio.zeroPoint,
+    zeroPointError: Math.hypot(
+      ratio.zeroPointError,
+      ratio.zeroPoint * Math.hypot(scaleErrorOf(sub.stars), scaleErrorOf(reference.stars)),
+    ),
   };
+}
+
+/** Relative error that all fluxes of a sub share. */
+function scaleErrorOf({ count, flags, snr, fluxAdu, fluxErrorAdu }: StarList): number {
+  const made = Array.from({ length: count }, (_, i) => i).filter((i) => flags[i] === 0 && snr[i]! > leastSnrForGrowth);
+  return fluxScaleError(
+    made.map((i) => fluxAdu[i]!),
+    made.map((i) => fluxErrorAdu[i]!),
+  );
 }
 
 /** Numbers of the stars that can be trusted, brightest first. */

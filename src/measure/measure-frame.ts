@@ -4,7 +4,7 @@ import { blockedFraction } from "./blocked.js";
 import { findPeaks } from "./find-peaks.js";
 import { type Found, StarFinder } from "./find-stars.js";
 import type { FrameBuffers } from "./frame-buffers.js";
-import { type Level, Levels } from "./levels.js";
+import { detectionSigma, type Level, Levels } from "./levels.js";
 import { loadFrame } from "./load-frame.js";
 import { measureStars } from "./measure-stars.js";
 import { greenParityOf, measureMosaic } from "./mosaic.js";
@@ -64,7 +64,6 @@ export interface FrameMeasurement {
   readonly scratch: FrameBuffers;
 }
 
-const detectionSigma = 5;
 const countedSnr = 7;
 /** Stars must be this wide (standard deviation, pixels of the level) to be measured on a coarser level. */
 const leastSigma = 1.5;
@@ -81,7 +80,7 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
   if (reader.planes > 1) notes.push(`the image has ${reader.planes} planes: plane ${plane + 1} was measured`);
   const buffers = loadFrame(reader, plane, options.scratch);
   const wholeNumbers = !reader.type.startsWith("float");
-  const background = measureBackground(buffers.sums, wholeNumbers);
+  const background = measureBackground(buffers, wholeNumbers);
   const noise = pixelNoise(buffers, background, wholeNumbers);
   const sky = background.medianLevel / 4;
   if (!(noise > 0)) notes.push("the frame is constant or has no values: no sky noise could be measured");
@@ -92,13 +91,20 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
   const mosaic = parity === null ? null : measureMosaic(buffers, parity);
   const levels = new Levels(buffers, mosaic);
   const bright = brightStreaks(levels, background);
-  const { level, found } = findOnBestLevel(levels, background, 0.9 * saturation.levelAdu, buffers.peaks, bright);
+  const { level, found } = findOnBestLevel(levels, background, 0.9 * saturation.levelAdu, buffers, bright);
   if (level.side > 1) notes.push(`stars are very wide: measured on sums of ${level.side} x ${level.side} pixels`);
   const streaks = [...bright, ...(level.side > 1 ? [] : faintStreaks(levels, background, found, bright))];
   const stars = found.stars.filter(
     (star) => isCompact(star, found.typical) || !streaks.some((streak) => isOnStreak(star.x, star.y, streak)),
   );
-  const light = measureStars({ ...found, stars }, levels, level, variancePerAdu(options, sky, noise, notes), notes);
+  const light = measureStars(
+    { ...found, stars },
+    levels,
+    level,
+    buffers.stamp,
+    variancePerAdu(options, sky, noise, notes),
+    notes,
+  );
   const { side } = level;
   const fwhmPx = light.width.fwhm * side;
   const zones = measureZones(light.good, level.source.width, level.source.height, fwhmPx);
@@ -119,7 +125,7 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
     saturatedFraction: saturation.fraction,
     hotPixels: found.hotPixels,
     streaks: { count: streaks.length, list: streaks },
-    blockedFraction: blockedFraction(background, stars.filter(counts), side),
+    blockedFraction: blockedFraction(background, buffers.sums, stars.filter(counts), side),
     stars: starList(stars, side),
     notes,
     scratch: buffers,
@@ -131,14 +137,16 @@ function findOnBestLevel(
   levels: Levels,
   background: Background,
   saturation: number,
-  peaks: Int32Array,
+  { workspace, peaks, stamp }: FrameBuffers,
   streaks: readonly Streak[],
 ): { level: Level; found: Found } {
-  for (let index = background.medianSigma > 0 ? levels.best(background, peaks) : 0; ; index--) {
+  const best = background.medianSigma > 0 ? levels.best(background) : { index: 0, peaks: 0 };
+  for (let index = best.index, known = best.peaks; ; index--, known = -1) {
     const level = levels.level(index);
     const area = level.side * level.side;
-    const count = background.medianSigma > 0 ? findPeaks(level.sums, background, area, detectionSigma, peaks) : 0;
-    const found = new StarFinder(level, background, saturation * area).find(
+    const count =
+      index === 0 && known >= 0 ? known : findPeaks(level.sums, background, area, detectionSigma, workspace);
+    const found = new StarFinder(level, background, saturation * area, stamp).find(
       peaks.subarray(0, count).filter((at) => {
         const x = ((at % level.sums.width) + 0.5) * 2 * level.side - 0.5;
         const y = (Math.floor(at / level.sums.width) + 0.5) * 2 * level.side - 0.5;

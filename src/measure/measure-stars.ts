@@ -4,7 +4,7 @@ import type { Found } from "./find-stars.js";
 import type { Level, Levels } from "./levels.js";
 import { moffatEnclosed } from "./moffat-fit.js";
 import { ringWidth } from "./ring-width.js";
-import { emptyStamp, type Source } from "./stamp.js";
+import type { Source, Stamp } from "./stamp.js";
 import { type Star, starFlags } from "./star.js";
 import { StarGrid } from "./star-grid.js";
 import { measureWidth, type StarWidth } from "./star-width.js";
@@ -29,10 +29,16 @@ export interface Starlight {
  * @param perValue - variance that each ADU of starlight adds
  * @param notes - receives what should be known
  */
-export function measureStars(found: Found, levels: Levels, level: Level, perValue: number, notes: string[]): Starlight {
+export function measureStars(
+  found: Found,
+  levels: Levels,
+  level: Level,
+  stamp: Stamp,
+  perValue: number,
+  notes: string[],
+): Starlight {
   const { source } = level;
   const { stars, typical } = found;
-  const stamp = emptyStamp();
   const nothing = { fwhm: Number.NaN, fwhmError: Number.NaN, beta: Number.NaN, fits: [], notes: [] };
   if (stars.length === 0) {
     notes.push("no stars were found: widths and shapes could not be measured");
@@ -42,7 +48,7 @@ export function measureStars(found: Found, levels: Levels, level: Level, perValu
   const sigma = (typical.xx * typical.yy - typical.xy ** 2) ** 0.25;
   measureFluxes(stars, source, { perValue, ...typical }, stamp);
   markExtended(stars, { perValue, ...typical });
-  const grid = new StarGrid(source.width, source.height, 32);
+  const grid = new StarGrid(source.width, source.height, 32, stars.length);
   for (const star of stars) grid.add(star.x, star.y);
   markCrowded(stars, grid, 3.5 * fwhmPerSigma * sigma);
   const good = goodStars(stars, 15, notes);

@@ -1,6 +1,7 @@
 import { median } from "../numbers/quantiles.js";
 import { madToSigma } from "../numbers/robust.js";
 import type { SumPlane } from "./frame-buffers.js";
+import type { Workspace } from "./simd/workspace.js";
 import { skyBins } from "./sky-histogram.js";
 
 /** Which values a histogram holds: bin k covers low + (k +- 0.5) step. */
@@ -12,6 +13,7 @@ export interface HistogramRange {
 /**
  * Counts the sums of one mesh. NaN and what is below the range goes to the first bin, what is above to the last.
  * @param tiltX - rise of the sky from sum to sum, taken off around the middle of the mesh
+ * @returns the lowest bin above the first with a count; the last bin when there is none
  */
 export function fillHistogram(
   { values, width }: SumPlane,
@@ -22,10 +24,24 @@ export function fillHistogram(
   { low, step }: HistogramRange,
   tiltX: number,
   tiltY: number,
-  histogram: Uint32Array,
-): void {
-  histogram.fill(0);
+  { kernels, histogram }: Pick<Workspace, "kernels" | "histogram">,
+): number {
   const perStep = 1 / step;
+  if (kernels !== null && values.buffer === histogram.buffer)
+    return kernels.fillHistogram(
+      values.byteOffset,
+      width,
+      fromX,
+      toX,
+      fromY,
+      toY,
+      low,
+      perStep,
+      tiltX,
+      tiltY,
+      histogram.byteOffset,
+    );
+  histogram.fill(0);
   const middleX = (fromX + toX - 1) / 2;
   const middleY = (fromY + toY - 1) / 2;
   for (let y = fromY; y < toY; y++) {
@@ -38,6 +54,9 @@ export function fillHistogram(
       histogram[bin]!++;
     }
   }
+  let first = 1;
+  while (first < skyBins - 1 && histogram[first] === 0) first++;
+  return first;
 }
 
 /** Lower end and bin width of the histograms, from every 16th sum of every 16th row, each row shifted. */

@@ -29,25 +29,26 @@ export class MeshMap {
     const { across, down, values } = this;
     const all = median(values);
     const result = new Float64Array(values.length);
+    const near = new Float64Array(9);
     for (let row = 0; row < down; row++)
       for (let column = 0; column < across; column++) {
         const reachX = Math.min(1, column, across - 1 - column);
         const reachY = Math.min(1, row, down - 1 - row);
-        const near = this.#around(column, row, reachX, reachY);
-        if (near.length === 0) near.push(...this.#around(column, row, 1, 1));
-        result[row * across + column] = near.length > 0 ? medianOfFew(near) : all;
+        const count = this.#around(column, row, reachX, reachY, near) || this.#around(column, row, 1, 1, near);
+        result[row * across + column] = count > 0 ? medianOfFew(near, count) : all;
       }
     return new MeshMap(across, down, this.width, this.height, result);
   }
 
-  #around(column: number, row: number, reachX: number, reachY: number): number[] {
-    const near: number[] = [];
+  /** Collects the neighbourhood that has values; returns how many. */
+  #around(column: number, row: number, reachX: number, reachY: number, near: Float64Array): number {
+    let count = 0;
     for (let y = Math.max(0, row - reachY); y <= Math.min(this.down - 1, row + reachY); y++)
       for (let x = Math.max(0, column - reachX); x <= Math.min(this.across - 1, column + reachX); x++) {
         const value = this.values[y * this.across + x]!;
-        if (!Number.isNaN(value)) near.push(value);
+        if (!Number.isNaN(value)) near[count++] = value;
       }
-    return near;
+    return count;
   }
 
   /** Bilinear between the centres of the meshes; beyond the outermost, the slope goes on. */
@@ -95,8 +96,8 @@ export class MeshMap {
 }
 
 /** Insertion sort beats anything cleverer on nine numbers. */
-function medianOfFew(values: number[]): number {
-  for (let i = 1; i < values.length; i++) {
+function medianOfFew(values: Float64Array, count: number): number {
+  for (let i = 1; i < count; i++) {
     const value = values[i]!;
     let j = i - 1;
     while (j >= 0 && values[j]! > value) {
@@ -105,6 +106,6 @@ function medianOfFew(values: number[]): number {
     }
     values[j + 1] = value;
   }
-  const half = values.length >> 1;
-  return values.length & 1 ? values[half]! : (values[half - 1]! + values[half]!) / 2;
+  const half = count >> 1;
+  return count & 1 ? values[half]! : (values[half - 1]! + values[half]!) / 2;
 }

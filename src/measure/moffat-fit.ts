@@ -1,6 +1,6 @@
 import { compareMoffat, emptyEquations, fillWeights, moffatParameters, type NormalEquations } from "./moffat-model.js";
 import type { Moments } from "./moments.js";
-import { mostStampRadius, type Stamp } from "./stamp.js";
+import type { Stamp } from "./stamp.js";
 
 /** An elliptical Moffat profile that fits a star; widths are those before the pixel blurred it. */
 export interface MoffatFit {
@@ -12,6 +12,8 @@ export interface MoffatFit {
   readonly angle: number;
   readonly beta: number;
   readonly peak: number;
+  /** Level under the star, above the stamp's. */
+  readonly sky: number;
   /** Chi-square per degree of freedom under the weights given. */
   readonly reducedChi2: number;
 }
@@ -32,7 +34,6 @@ let now: NormalEquations = emptyEquations();
 let next: NormalEquations = emptyEquations();
 const factor = new Float64Array(moffatParameters * moffatParameters);
 const step = new Float64Array(moffatParameters);
-const weights = new Float64Array((2 * mostStampRadius + 1) ** 2);
 
 /** Width of a Moffat profile in units of its scale: FWHM = 2 sqrt(2^(1/beta) - 1) alpha. */
 export const moffatFwhm = (beta: number) => 2 * Math.sqrt(2 ** (1 / beta) - 1);
@@ -54,7 +55,7 @@ export function fitMoffat(stamp: Stamp, moments: Moments, options: MoffatOptions
   const { radius, skyVariance, perValue } = options;
   // Twice: the first solution gives better weights for the second.
   for (let pass = 0; pass < 2; pass++) {
-    fillWeights(p, stamp, skyVariance, perValue, weights);
+    fillWeights(p, stamp, skyVariance, perValue);
     if (!improve(p, stamp, radius, free ? 8 : 7)) return null;
   }
   return describe(p, now.chi2, stamp, radius);
@@ -63,7 +64,7 @@ export function fitMoffat(stamp: Stamp, moments: Moments, options: MoffatOptions
 /** Levenberg-Marquardt steps on the first `count` parameters until chi-square settles. */
 function improve(p: Float64Array, stamp: Stamp, radius: number, count: number): boolean {
   const trial = new Float64Array(moffatParameters);
-  if (!compareMoffat(p, stamp, radius, weights, now)) return false;
+  if (!compareMoffat(p, stamp, radius, now)) return false;
   let damping = 1e-3;
   for (let round = 0; round < mostSteps; round++) {
     if (!solve(now, damping, count)) {
@@ -79,7 +80,7 @@ function improve(p: Float64Array, stamp: Stamp, radius: number, count: number): 
       trial[4]! > 0 &&
       trial[6]! > 0 &&
       trial[4]! * trial[6]! > trial[5]! * trial[5]! &&
-      compareMoffat(trial, stamp, radius, weights, next);
+      compareMoffat(trial, stamp, radius, next);
     const gain = sound ? now.chi2 - next.chi2 : Number.NEGATIVE_INFINITY;
     if (gain > 0) {
       p.set(trial);
@@ -133,6 +134,7 @@ function describe(p: Float64Array, chi2: number, stamp: Stamp, radius: number): 
     angle: 0.5 * Math.atan2(-2 * b, c - a),
     beta,
     peak: p[0]!,
+    sky: p[1]!,
     reducedChi2: chi2 / freedom,
   };
 }

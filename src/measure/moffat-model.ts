@@ -24,6 +24,9 @@ const gauss = 0.28867513459481287;
 /** Stars of a smaller FWHM than this (pixels) get four points a pixel in their middle. */
 const sharp = 3;
 
+/** Numbers that the kernel leaves: matrix, right side, chi-square. */
+const equations = 73;
+
 const slope = new Float64Array(moffatParameters);
 
 /**
@@ -31,18 +34,12 @@ const slope = new Float64Array(moffatParameters);
  * over pixels, with a stamp, so the width that comes out is the one before the pixel blurred it. The integral over a
  * pixel is I + (laplacian of I) / 24 up to fourth order; in the middle of sharp stars, where that is not enough, it is
  * the mean of four Gauss-Legendre points.
+ * @param stamp - with weights from {@link fillWeights}
  * @param radius - pixels farther from the middle of the stamp than this do not count
- * @param weights - of each pixel of the stamp, from {@link fillWeights}
  * @returns false where the profile is not defined
  */
-export function compareMoffat(
-  p: Float64Array,
-  stamp: Stamp,
-  radius: number,
-  weights: Float64Array,
-  into: NormalEquations,
-): boolean {
-  const { values, side } = stamp;
+export function compareMoffat(p: Float64Array, stamp: Stamp, radius: number, into: NormalEquations): boolean {
+  const { values, side, weights, kernels } = stamp;
   const { matrix, right } = into;
   const middle = stamp.radius;
   const peak = p[0]!;
@@ -60,6 +57,18 @@ export function compareMoffat(
   // FWHM^2 of a round star is 4 (2^(1/beta) - 1) / a.
   const width2 = (8 * (2 ** (1 / beta) - 1)) / (a + c);
   const fine = width2 < sharp * sharp ? 2 * width2 : 0;
+  if (kernels !== null) {
+    const { out, rows } = stamp;
+    out.set(p, equations);
+    const at = out.byteOffset;
+    const from = at + 8 * equations;
+    if (!kernels.compareMoffat(from, values.byteOffset, middle, whole, weights.byteOffset, fine, at, rows.byteOffset))
+      return false;
+    matrix.set(out.subarray(0, 64));
+    right.set(out.subarray(64, 72));
+    into.chi2 = out[72]!;
+    return true;
+  }
   let chi2 = 0;
   matrix.fill(0);
   right.fill(0);
@@ -130,14 +139,13 @@ export function compareMoffat(
  * @param skyVariance - variance of a pixel without starlight
  * @param perValue - variance that each unit of starlight adds (1 / gain)
  */
-export function fillWeights(
-  p: Float64Array,
-  stamp: Stamp,
-  skyVariance: number,
-  perValue: number,
-  weights: Float64Array,
-): void {
-  const { side, radius } = stamp;
+export function fillWeights(p: Float64Array, stamp: Stamp, skyVariance: number, perValue: number): void {
+  const { side, radius, weights, kernels, out } = stamp;
+  if (kernels !== null) {
+    out.set(p);
+    kernels.moffatWeights(out.byteOffset, radius, skyVariance, perValue, weights.byteOffset);
+    return;
+  }
   for (let y = 0; y < side; y++)
     for (let x = 0; x < side; x++) {
       const dx = x - radius - p[2]!;

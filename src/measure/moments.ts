@@ -24,7 +24,7 @@ interface Sums {
 }
 
 const reach = 10.5;
-const mostRounds = 40;
+const mostRounds = 24;
 /** The weight is never narrower than this (variance, square pixels): pixels could not sample the product. */
 const leastWeight = 1;
 /** No star is sharper than a pixel that holds all of it. */
@@ -35,24 +35,32 @@ const sums: Sums = { light: 0, x: 0, y: 0, xx: 0, xy: 0, yy: 0 };
  * Adaptive moments: an elliptical Gaussian weight is moved and shaped until it matches the star (after Bernstein &
  * Jarvis 2002, sect. 3; from memory). The values are of the image as recorded: the pixel's own width is in them.
  * @param startX - first guess, relative to the middle of the stamp
- * @param startSigma - first guess of the width, pixels
+ * @param guess - first guess of the covariance
  * @param drift - how far the centre may move from the first guess, pixels
+ * @param settledAt - it has settled when moments change by less than this, relative to their size and in pixels
  * @returns whether it settled; `result` is filled only then
  */
 export function adaptiveMoments(
   stamp: Stamp,
   startX: number,
   startY: number,
-  startSigma: number,
+  guess: { readonly xx: number; readonly xy: number; readonly yy: number },
   drift: number,
+  settledAt: number,
   result: Moments,
 ): boolean {
-  const most = stamp.radius * stamp.radius;
+  const { kernels, radius, out } = stamp;
+  if (kernels !== null) {
+    const { xx, xy, yy } = guess;
+    const at = stamp.values.byteOffset;
+    if (!kernels.adaptive(at, radius, startX, startY, xx, xy, yy, drift, settledAt, out.byteOffset)) return false;
+    take(out, result);
+    return true;
+  }
+  const most = radius * radius;
   let x = startX;
   let y = startY;
-  let xx = startSigma * startSigma;
-  let xy = 0;
-  let yy = xx;
+  let { xx, xy, yy } = guess;
   for (let round = 0; round < mostRounds; round++) {
     const widen = Math.max(0, leastWeight - (xx + yy) / 2 + Math.hypot((xx - yy) / 2, xy));
     const weightXX = xx + widen;
@@ -72,7 +80,7 @@ export function adaptiveMoments(
     xy = nextXY;
     yy = nextYY;
     if (xx > most || yy > most) return false;
-    if (change < 0.004 * (xx + yy) && Math.abs(sums.x) + Math.abs(sums.y) < 0.004) {
+    if (change < settledAt * (xx + yy) && Math.abs(sums.x) + Math.abs(sums.y) < settledAt) {
       fill(result, x, y, xx, xy, yy);
       return true;
     }
@@ -94,6 +102,16 @@ export function fixedMoments(
   result: Moments,
 ): "shape" | "place" | "nothing" {
   const weight = Math.max(leastWeight, sigma * sigma);
+  const { kernels, radius, out } = stamp;
+  if (kernels !== null) {
+    const got = kernels.fixed(stamp.values.byteOffset, radius, startX, startY, weight, drift, out.byteOffset);
+    if (got === 2) take(out, result);
+    else if (got === 1) {
+      result.x = out[0]!;
+      result.y = out[1]!;
+    }
+    return got === 2 ? "shape" : got === 1 ? "place" : "nothing";
+  }
   let x = startX;
   let y = startY;
   for (let round = 0; round < 12; round++) {
@@ -187,6 +205,15 @@ function fill(result: Moments, x: number, y: number, xx: number, xy: number, yy:
   result.xy = xy;
   result.yy = yy;
   result.flux = sums.light * Math.sqrt((xx * yy - xy * xy) / (sums.xx * sums.yy - sums.xy * sums.xy));
+}
+
+function take(out: Float64Array, result: Moments): void {
+  result.x = out[0]!;
+  result.y = out[1]!;
+  result.xx = out[2]!;
+  result.xy = out[3]!;
+  result.yy = out[4]!;
+  result.flux = out[5]!;
 }
 
 /** Not more than four times larger or smaller in one round. */

@@ -28,23 +28,48 @@ export function pixelNoise(
   const spacing = Math.max(1, Math.ceil((sums.width * sums.height) / mostBlocks));
   const middle = skyBins >> 1;
   let count = 0;
-  let first = skyBins - 1;
   for (let y = spacing >> 1; y < sums.height; y += spacing) {
     const row = Math.min(down - 1, Math.floor((y * down) / sums.height)) * across;
-    for (let x = 0, at = 2 * y * width; x < sums.width; x++, at += 2) {
-      if (typical[row + Math.floor((x * across) / sums.width)] === 0) continue;
-      const difference = pixels[at]! - pixels[at + 1]! - pixels[at + width]! + pixels[at + width + 1]!;
-      // Counted with both signs: which corner is first must not matter.
-      const steps = Math.round(difference / step);
-      const bin = middle - Math.abs(steps);
-      if (!(bin > 0)) continue;
-      histogram[bin]!++;
-      histogram[middle + Math.abs(steps)]!++;
-      count += 2;
-      if (bin < first) first = bin;
+    for (let mesh = 0; mesh < across; mesh++) {
+      if (typical[row + mesh] === 0) continue;
+      const end = 2 * (y * width + Math.ceil(((mesh + 1) * sums.width) / across));
+      for (let at = 2 * (y * width + Math.ceil((mesh * sums.width) / across)); at < end; at += 2) {
+        const difference = pixels[at]! - pixels[at + 1]! - pixels[at + width]! + pixels[at + width + 1]!;
+        // NaN becomes a bin that is left out.
+        const steps = difference / step + middle + 0.5;
+        if (!(steps > 1 && steps < skyBins - 1)) continue;
+        histogram[steps | 0]!++;
+        count++;
+      }
     }
   }
+  const turned = oneWay(histogram, count, medianSigma / step);
   const fit: SkyFit = { level: Number.NaN, sigma: Number.NaN };
-  fitSky(histogram, first, count, fit);
+  fitSky(
+    turned,
+    turned.findIndex((many) => many > 0),
+    turned === histogram ? count : 2 * count,
+    fit,
+  );
   return (fit.sigma * step) / 2;
+}
+
+/**
+ * Which corner is first must not matter. On a mono frame the differences lie around zero, and each is counted with both
+ * signs. The colours of a mosaic shift them all one way, and starlight shifts them further: that way is made upwards, as
+ * the fit looks at the lower side.
+ */
+function oneWay(histogram: Uint32Array, count: number, sigma: number): Uint32Array {
+  const middle = skyBins >> 1;
+  let below = 0;
+  let median = 0;
+  while (below < count / 2) below += histogram[median++]!;
+  const shift = median - 1 - middle;
+  if (Math.abs(shift) > Math.max(1, 0.1 * sigma)) {
+    if (shift < 0) histogram.subarray(1).reverse();
+    return histogram;
+  }
+  const both = new Uint32Array(skyBins);
+  for (let bin = 1; bin < skyBins; bin++) both[bin] = histogram[bin]! + histogram[skyBins - bin]!;
+  return both;
 }

@@ -19,27 +19,32 @@ const fullScale = 4000;
  * the frame, if several pixels have exactly that value, as only a limit makes them.
  * @param known - limit in ADU, or NaN
  */
-export function measureSaturation({ pixels, width, sums }: FrameBuffers, known: number): Saturation {
-  const largestSum = largestOf(sums.values);
-  if (Number.isNaN(largestSum)) return { levelAdu: Number.POSITIVE_INFINITY, fraction: 0, largestAdu: Number.NaN };
+export function measureSaturation({ pixels, width, sums, workspace }: FrameBuffers, known: number): Saturation {
+  const { kernels } = workspace;
+  const { values } = sums;
+  const largestSum = kernels === null ? largestOf(values) : kernels.largest(values.byteOffset, values.length);
+  if (largestSum === Number.NEGATIVE_INFINITY)
+    return { levelAdu: Number.POSITIVE_INFINITY, fraction: 0, largestAdu: Number.NaN };
   // A pixel that is the largest lies in a block whose sum is no less than a quarter of the largest sum.
   const floor = Number.isNaN(known) ? largestSum / 4 : known;
   let largest = Number.NEGATIVE_INFINITY;
   let atLargest = 0;
   let atKnown = 0;
-  for (let y = 0; y < sums.height; y++)
-    for (let x = 0; x < sums.width; x++) {
-      if (!(sums.values[y * sums.width + x]! >= floor)) continue;
-      const at = 2 * (y * width + x);
-      for (let k = 0; k < 4; k++) {
-        const value = pixels[at + (k & 1) + (k >> 1) * width]!;
-        if (value >= known) atKnown++;
-        if (value > largest) {
-          largest = value;
-          atLargest = 1;
-        } else if (value === largest) atLargest++;
-      }
+  const next = (from: number) =>
+    kernels === null
+      ? nextAtLeast(values, from, floor)
+      : kernels.nextAtLeast(values.byteOffset, from, values.length, floor);
+  for (let sum = next(0); sum < values.length; sum = next(sum + 1)) {
+    const at = 2 * (Math.floor(sum / sums.width) * width + (sum % sums.width));
+    for (let k = 0; k < 4; k++) {
+      const value = pixels[at + (k & 1) + (k >> 1) * width]!;
+      if (value >= known) atKnown++;
+      if (value > largest) {
+        largest = value;
+        atLargest = 1;
+      } else if (value === largest) atLargest++;
     }
+  }
   const count = 4 * sums.width * sums.height;
   if (!Number.isNaN(known)) return { levelAdu: known, fraction: atKnown / count, largestAdu: largest };
   const piledUp =
@@ -51,8 +56,14 @@ export function measureSaturation({ pixels, width, sums }: FrameBuffers, known: 
 }
 
 function largestOf(values: Float32Array): number {
-  let largest = Number.NaN;
-  for (let i = 0; i < values.length; i++)
-    if (!(values[i]! <= largest) && !Number.isNaN(values[i]!)) largest = values[i]!;
+  let largest = Number.NEGATIVE_INFINITY;
+  for (let i = 0; i < values.length; i++) if (values[i]! > largest) largest = values[i]!;
   return largest;
+}
+
+/** Index of the next value from `from` on that is no less than `floor`; the length when there is none. */
+function nextAtLeast(values: Float32Array, from: number, floor: number): number {
+  let i = from;
+  while (i < values.length && !(values[i]! >= floor)) i++;
+  return i;
 }

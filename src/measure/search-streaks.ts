@@ -4,13 +4,13 @@ import type { Levels } from "./levels.js";
 import { type Points, streakPoints, type Typical } from "./streak-points.js";
 import { findStreaks, isOnStreak, type Streak } from "./streaks.js";
 
-const leastLengthPx = 150;
+const leastLengthPx = 120;
 /** A streak crosses at least this share of the frame's diagonal. */
-const leastShare = { bright: 0.25, faint: 0.1 };
+const leastShare = { bright: 0.2, faint: 0.1 };
 /** By how many sigma of a sum over 4 x 4 pixels a place stands out. */
-const standsOut = { bright: 15, faint: 2.5 };
+const standsOut = { bright: 6, faint: 2.5 };
 /** This share of the cells along it stand out. */
-const leastFilled = { bright: 0.8, faint: 0.2 };
+const leastFilled = { bright: 0.65, faint: 0.2 };
 const fwhmPerSigma = 2.3548;
 const unknown: Typical = { xx: 2, xy: 0, yy: 2 };
 

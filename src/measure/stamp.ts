@@ -1,4 +1,5 @@
 import type { Mosaic } from "./mosaic.js";
+import type { Kernels } from "./simd/kernels.js";
 
 /** The largest radius of a stamp, in pixels of its plane. */
 export const mostStampRadius = 64;
@@ -9,7 +10,14 @@ export const mostStampRadius = 64;
  */
 export interface Stamp {
   /** Side x side values, row after row; side = 2 radius + 1. */
-  readonly values: Float64Array;
+  readonly values: Float32Array;
+  /** Room for a weight of each value. */
+  readonly weights: Float32Array;
+  /** Results of the kernels. */
+  readonly out: Float64Array;
+  readonly rows: Float32Array;
+  /** Work on these arrays; null: plain TypeScript does. */
+  readonly kernels: Kernels | null;
   radius: number;
   side: number;
   /** Pixel of the plane that lies in the middle. */
@@ -19,10 +27,24 @@ export interface Stamp {
   missing: number;
 }
 
-/** An empty stamp with room for the largest radius. */
-export function emptyStamp(): Stamp {
-  const side = 2 * mostStampRadius + 1;
-  return { values: new Float64Array(side * side), radius: 0, side: 0, centreX: 0, centreY: 0, missing: 0 };
+/** Values of the largest stamp. */
+export const stampRoom = (2 * mostStampRadius + 1) ** 2;
+
+/** An empty stamp in a place with room for the largest radius. */
+export function emptyStamp({
+  stamp: values,
+  weights,
+  out,
+  rows,
+  kernels,
+}: {
+  readonly stamp: Float32Array;
+  readonly weights: Float32Array;
+  readonly out: Float64Array;
+  readonly rows: Float32Array;
+  readonly kernels: Kernels | null;
+}): Stamp {
+  return { values, weights, out, rows, kernels, radius: 0, side: 0, centreX: 0, centreY: 0, missing: 0 };
 }
 
 /** Where stamps are cut from: pixels of the frame, or sums of them. */
@@ -57,6 +79,14 @@ export function cutStamp(
   const fromX = Math.max(0, -left);
   const toX = Math.min(side, width - left);
   const into = stamp.values;
+  const { kernels } = stamp;
+  const inside = left >= 0 && top >= 0 && left + side <= width && top + side <= height;
+  if (kernels !== null && inside && values instanceof Uint16Array && values.buffer === into.buffer) {
+    kernels.cut16(values.byteOffset, width, left, top, side, sky, into.byteOffset);
+    if (source.mosaic !== null) balanceStamp(source.mosaic, stamp);
+    stamp.missing = 0;
+    return;
+  }
   if (fromX > 0 || toX < side || top < 0 || top + side > height) into.fill(Number.NaN, 0, side * side);
   for (let y = Math.max(0, -top), end = Math.min(side, height - top); y < end; y++) {
     const row = (top + y) * width + left;

@@ -4,11 +4,16 @@ export class StarGrid {
   readonly #across: number;
   readonly #down: number;
   readonly #first: Int32Array;
-  readonly #next: number[] = [];
-  readonly #x: number[] = [];
-  readonly #y: number[] = [];
+  readonly #next: Int32Array;
+  readonly #x: Float64Array;
+  readonly #y: Float64Array;
+  #count = 0;
 
-  constructor(width: number, height: number, cell: number) {
+  /** @param room - most points that will be added */
+  constructor(width: number, height: number, cell: number, room: number) {
+    this.#next = new Int32Array(room);
+    this.#x = new Float64Array(room);
+    this.#y = new Float64Array(room);
     this.#cell = cell;
     this.#across = Math.max(1, Math.ceil(width / cell));
     this.#down = Math.max(1, Math.ceil(height / cell));
@@ -18,19 +23,26 @@ export class StarGrid {
   /** Adds a point; points are numbered in the order they come. */
   add(x: number, y: number): void {
     const cell = this.#row(y) * this.#across + this.#column(x);
-    this.#next.push(this.#first[cell]!);
-    this.#first[cell] = this.#x.length;
-    this.#x.push(x);
-    this.#y.push(y);
+    const point = this.#count++;
+    this.#next[point] = this.#first[cell]!;
+    this.#first[cell] = point;
+    this.#x[point] = x;
+    this.#y[point] = y;
   }
 
   /** True when `test` accepts one of the points within a radius. */
   some(x: number, y: number, radius: number, test: (index: number, distance2: number) => boolean): boolean {
     const limit = radius * radius;
+    const xs = this.#x;
+    const ys = this.#y;
+    const from = this.#column(x - radius);
+    const to = this.#column(x + radius);
     for (let row = this.#row(y - radius), last = this.#row(y + radius); row <= last; row++)
-      for (let column = this.#column(x - radius), end = this.#column(x + radius); column <= end; column++)
-        for (let i = this.#first[row * this.#across + column]!; i >= 0; i = this.#next[i]!) {
-          const distance2 = (this.#x[i]! - x) ** 2 + (this.#y[i]! - y) ** 2;
+      for (let cell = row * this.#across + from, end = row * this.#across + to; cell <= end; cell++)
+        for (let i = this.#first[cell]!; i >= 0; i = this.#next[i]!) {
+          const dx = xs[i]! - x;
+          const dy = ys[i]! - y;
+          const distance2 = dx * dx + dy * dy;
           if (distance2 <= limit && test(i, distance2)) return true;
         }
     return false;

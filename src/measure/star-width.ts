@@ -1,5 +1,6 @@
 import { median } from "../numbers/quantiles.js";
 import { medianAndSigma } from "../numbers/robust.js";
+import { halfMaximumFactor } from "./half-maximum.js";
 import { fitMoffat, type MoffatFit } from "./moffat-fit.js";
 import type { Source, Stamp } from "./stamp.js";
 import { cutStamp, keepGreen } from "./stamp.js";
@@ -17,7 +18,8 @@ export interface StarWidth {
 }
 
 const mostFits = 100;
-const enoughForFreeBeta = 30;
+const fewForFreeBeta = 20;
+const enoughForFreeBeta = 40;
 /** Wings of stars under seeing alone (Moffat 1969; Trujillo et al. 2001 give 4.765 for theory); used with faint stars only. */
 const assumedBeta = 3;
 
@@ -46,21 +48,29 @@ export function measureWidth(
       const fit = fitMoffat(stamp, moments, { radius, skyVariance: star.sigma ** 2, perValue, beta });
       return fit === null ? [] : [{ star, fit }];
     });
-  let fits = fitAll(Number.NaN);
+  const ofFits = (fits: StarWidth["fits"], beta: number) => {
+    const { median: middle, sigma } = medianAndSigma(fits.map(({ fit }) => Math.sqrt(fit.fwhmMajor * fit.fwhmMinor)));
+    return { fits, beta, sigma, fwhm: middle * halfMaximumFactor(fits, source, radius, perValue, stamp) };
+  };
+  const free = fitAll(Number.NaN);
   const notes: string[] = [];
-  let beta = median(fits.map(({ fit }) => fit.beta));
-  if (fits.length < enoughForFreeBeta) {
-    const bright = fits.filter(({ star }) => star.flux > 100 * star.fluxError);
-    if (bright.length > 0) beta = median(bright.map(({ fit }) => fit.beta));
-    else {
-      beta = assumedBeta;
+  const all = ofFits(free, median(free.map(({ fit }) => fit.beta)));
+  // With few stars one beta for all of them; in between, both results by weight, so that one star more or less never
+  // makes the width jump.
+  const share = Math.max(0, Math.min(1, (free.length - fewForFreeBeta) / (enoughForFreeBeta - fewForFreeBeta)));
+  let chosen = all;
+  if (share < 1) {
+    const bright = free.filter(({ star }) => star.flux > 100 * star.fluxError);
+    const known = bright.length > 0 ? median(bright.map(({ fit }) => fit.beta)) : assumedBeta;
+    if (bright.length === 0)
       notes.push(`no star is bright enough to show the shape of its wings: beta ${assumedBeta} assumed`);
-    }
-    fits = fitAll(beta);
+    const common = ofFits(fitAll(known), known);
+    const mix = (key: "fwhm" | "beta" | "sigma") =>
+      share > 0 ? share * all[key] + (1 - share) * common[key] : common[key];
+    chosen = { fits: common.fits, beta: mix("beta"), sigma: mix("sigma"), fwhm: mix("fwhm") };
   }
-  const widths = fits.map(({ fit }) => Math.sqrt(fit.fwhmMajor * fit.fwhmMinor));
-  const { median: fwhm, sigma } = medianAndSigma(widths);
+  const { fits, fwhm, beta, sigma } = chosen;
   // The median of a normal sample has sqrt(pi/2) the standard error of the mean.
-  const fwhmError = widths.length >= 3 ? (1.2533 * sigma) / Math.sqrt(widths.length) : Number.NaN;
+  const fwhmError = fits.length >= 3 ? (1.2533 * sigma) / Math.sqrt(fits.length) : Number.NaN;
   return { fwhm, fwhmError, beta: fits.length > 0 ? beta : Number.NaN, fits, notes };
 }

@@ -1,11 +1,9 @@
-import { median } from "../numbers/quantiles.js";
+import { fluxScale, leastSnrForGrowth } from "./flux-scale.js";
 import { gaussianPerStep, gaussianTable } from "./gaussian-table.js";
 import { type Growth, growthCurve } from "./growth-curve.js";
 import { cutStamp, mostStampRadius, type Source, type Stamp } from "./stamp.js";
-import { type Star, starFlags } from "./star.js";
+import { inRowOrder, type Star, starFlags } from "./star.js";
 import type { StarGrid } from "./star-grid.js";
-
-const leastSnrForGrowth = 12;
 
 /** Variance of a star's light. */
 export interface Light {
@@ -29,36 +27,50 @@ export function measureFluxes(stars: readonly Star[], source: Source, light: Lig
   const inverseYY = xx / determinant;
   const area = 2 * Math.PI * Math.sqrt(determinant);
   const radius = Math.min(mostStampRadius, Math.ceil(3 * Math.sqrt(Math.max(xx, yy))) + 1);
-  for (const star of stars) {
+  for (const star of inRowOrder(stars)) {
     const middleX = Math.round(star.x);
     const middleY = Math.round(star.y);
     cutStamp(source, middleX, middleY, radius, star.sky, stamp);
-    let light1 = 0;
-    let weight2 = 0;
-    let weight3 = 0;
-    for (let y = -radius; y <= radius; y++) {
-      const dy = middleY + y - star.y;
-      const row = (y + radius) * stamp.side + radius;
-      for (let x = -radius; x <= radius; x++) {
-        const dx = middleX + x - star.x;
-        const q = inverseXX * dx * dx + (2 * inverseXY * dx + inverseYY * dy) * dy;
-        if (q > 9) continue;
-        const value = stamp.values[row + x]!;
-        if (Number.isNaN(value)) continue;
-        const step = q * gaussianPerStep;
-        const whole = step | 0;
-        const weight = gaussianTable[whole]! + (gaussianTable[whole + 1]! - gaussianTable[whole]!) * (step - whole);
-        light1 += weight * value;
-        weight2 += weight * weight;
-        weight3 += weight * weight * weight;
-      }
-    }
+    lightUnder(stamp, star.x - middleX, star.y - middleY, inverseXX, inverseXY, inverseYY);
+    const [light1, weight2, weight3] = stamp.out as unknown as readonly [number, number, number];
     const amplitude = light1 / weight2;
     const variance =
       (star.sigma * star.sigma) / weight2 + (perValue * Math.max(0, amplitude) * weight3) / (weight2 * weight2);
     star.flux = area * amplitude;
     star.fluxError = area * Math.sqrt(variance);
   }
+}
+
+/** Sums of weight x value, weight squared and weight cubed under a Gaussian, into the first places of `stamp.out`. */
+function lightUnder(stamp: Stamp, x: number, y: number, inverseXX: number, inverseXY: number, inverseYY: number): void {
+  const { values, radius, side, out, kernels } = stamp;
+  if (kernels !== null) {
+    kernels.lightUnder(values.byteOffset, radius, x, y, inverseXX, inverseXY, inverseYY, out.byteOffset);
+    return;
+  }
+  let light1 = 0;
+  let weight2 = 0;
+  let weight3 = 0;
+  for (let py = -radius; py <= radius; py++) {
+    const dy = py - y;
+    const row = (py + radius) * side + radius;
+    for (let px = -radius; px <= radius; px++) {
+      const dx = px - x;
+      const q = inverseXX * dx * dx + (2 * inverseXY * dx + inverseYY * dy) * dy;
+      if (q > 9) continue;
+      const value = values[row + px]!;
+      if (Number.isNaN(value)) continue;
+      const step = q * gaussianPerStep;
+      const whole = step | 0;
+      const weight = gaussianTable[whole]! + (gaussianTable[whole + 1]! - gaussianTable[whole]!) * (step - whole);
+      light1 += weight * value;
+      weight2 += weight * weight;
+      weight3 += weight * weight * weight;
+    }
+  }
+  out[0] = light1;
+  out[1] = weight2;
+  out[2] = weight3;
 }
 
 /** Marks stars that a neighbour's light reaches: within `reach`, with more than 3 % of the star's own light. */
@@ -92,8 +104,8 @@ export function measureGrowth(
   const growth: Growth = { hfr: Number.NaN, flux: Number.NaN };
   const radius = Math.min(mostStampRadius, Math.ceil(outer * side) + 1);
   const within = Math.min(outer * side, radius - 1);
-  const factors: number[] = [];
-  for (const star of stars) {
+  const used: { ratio: number; flux: number; error: number }[] = [];
+  for (const star of inRowOrder(stars)) {
     const snr = star.flux / star.fluxError;
     if (!(snr > leastSnrForGrowth)) continue;
     const x = (star.x + 0.5) * side - 0.5;
@@ -103,9 +115,15 @@ export function measureGrowth(
     cutStamp(source, middleX, middleY, radius, star.sky / (side * side), stamp);
     if (!growthCurve(stamp, x - middleX, y - middleY, within, fraction, growth)) continue;
     star.hfr = growth.hfr / side;
-    if (snr > 50 && star.flags === 0) factors.push(growth.flux / fraction / star.flux);
+    if (star.flags === 0)
+      used.push({ ratio: growth.flux / fraction / star.flux, flux: star.flux, error: star.fluxError });
   }
-  const factor = factors.length > 0 ? median(factors) : 1;
+  const factor =
+    fluxScale(
+      used.map(({ ratio }) => ratio),
+      used.map(({ flux }) => flux),
+      used.map(({ error }) => error),
+    )?.scale ?? 1;
   if (!(factor > 0.5 && factor < 3)) return;
   for (const star of stars) {
     star.flux *= factor;

@@ -21,15 +21,20 @@ export interface Typical {
 }
 
 /**
- * True when a star has the shape of the frame's stars. Pieces of a streak are found as stars too, but drawn out along
- * it, or without a shape.
+ * True when a star has the shape of the frame's stars: in units of the typical star, not twice as wide in any direction
+ * and not drawn out. Pieces of a streak are found as stars too, but drawn out along it, or without a shape. Trailed
+ * stars are told from them by their direction.
  */
 export function isCompact(star: Star, typical: Typical): boolean {
   if ((star.flags & starFlags.noShape) !== 0) return false;
-  const { major, minor } = axesOf(star.xx, star.xy, star.yy);
-  const usual = axesOf(typical.xx, typical.xy, typical.yy);
-  const drawnOut = major / minor > 2.5 * (usual.major / usual.minor);
-  return !drawnOut && (major < 2 * usual.major || (star.flags & starFlags.saturated) !== 0);
+  const { xx, xy, yy } = typical;
+  const determinant = xx * yy - xy * xy;
+  // Eigenvalues of the star's covariance in the frame where the typical star is round and of width 1.
+  const half = (yy * star.xx - 2 * xy * star.xy + xx * star.yy) / determinant / 2;
+  const product = Math.max(0, star.xx * star.yy - star.xy * star.xy) / determinant;
+  const spread = Math.sqrt(Math.max(0, half * half - product));
+  const drawnOut = half + spread > 2.5 ** 2 * (half - spread);
+  return !drawnOut && (half + spread < 4 || (star.flags & starFlags.saturated) !== 0);
 }
 
 /**
@@ -52,12 +57,13 @@ export function streakPoints(
   const y: number[] = [];
   for (let row = 1; row < height - 1; row++)
     for (let block = 0; block < width; block += 16) {
-      const sky = background.level.at(2 * block + 16, 2 * row + 0.5);
-      const sigma = background.sigma.within(2 * block + 16, 2 * row + 0.5);
-      const threshold = 4 * sky + 2 * standsOut * sigma;
+      // Straight between the ends of a block, in the middles of its first cell and of the one after its last.
+      const sky = 4 * background.level.at(2 * block + 0.5, 2 * row + 0.5);
+      const rise = (4 * background.level.at(2 * block + 32.5, 2 * row + 0.5) - sky) / 16;
+      const lift = 2 * standsOut * background.sigma.within(2 * block + 16, 2 * row + 0.5);
       for (let column = Math.max(1, block), end = Math.min(width - 1, block + 16); column < end; column++) {
         const at = row * width + column;
-        if (!(values[at]! > threshold) || starlit[at] === 1) continue;
+        if (!(values[at]! > sky + rise * (column - block) + lift) || starlit[at] === 1) continue;
         x.push(column);
         y.push(row);
       }
@@ -67,19 +73,28 @@ export function streakPoints(
 
 /** Marks where a star's light, with wide wings, is more than half the noise of a pixel. */
 function maskStar(starlit: Uint8Array, { width, height }: SumPlane, star: Star, typical: Typical): void {
-  const alpha2 = 4.2 * Math.sqrt(Math.max(star.xx * star.yy - star.xy ** 2, typical.xx * typical.yy - typical.xy ** 2));
-  const boost = (star.flags & starFlags.saturated) !== 0 ? 4 : 1;
-  const bright = Math.max(2, (2 * boost * star.peak) / star.sigma) ** 0.4;
-  const stretch = axesOf(star.xx, star.xy, star.yy);
+  const saturated = (star.flags & starFlags.saturated) !== 0;
+  const bright = Math.max(2, (2 * (saturated ? 4 : 1) * star.peak) / star.sigma) ** 0.4;
   // Around a saturated star lie spikes, halos and columns of spilt charge.
-  const wider = (star.flags & starFlags.saturated) !== 0 ? 2.5 : 1;
-  const reach = (wider * Math.sqrt(alpha2 * bright * (stretch.major / stretch.minor)) + 4) / 4;
+  const reach = (saturated ? 2.5 : 1) * Math.sqrt(4.2 * bright);
+  const own = axesOf(star.xx, star.xy, star.yy);
+  const usual = axesOf(typical.xx, typical.xy, typical.yy);
+  const long = (reach * Math.max(own.major, usual.major) + 4) / 4;
+  const short = (reach * Math.max(own.minor, usual.minor) + 4) / 4;
+  const cosine = Math.cos(own.angle);
+  const sine = Math.sin(own.angle);
+  // The ellipse: along^2 / long^2 + across^2 / short^2 <= 1.
+  const inverseXX = (cosine / long) ** 2 + (sine / short) ** 2;
+  const inverseXY = cosine * sine * (1 / long ** 2 - 1 / short ** 2);
+  const tall = Math.hypot(sine * long, cosine * short);
   const x = (star.x - 1.5) / 4;
   const y = (star.y - 1.5) / 4;
-  for (let row = Math.max(0, Math.ceil(y - reach)); row <= Math.min(height - 1, y + reach); row++) {
-    const half = Math.sqrt(Math.max(0, reach * reach - (row - y) ** 2));
-    const from = Math.max(0, Math.ceil(x - half));
-    const to = Math.min(width, Math.floor(x + half) + 1);
+  for (let row = Math.max(0, Math.ceil(y - tall)); row <= Math.min(height - 1, y + tall); row++) {
+    const dy = row - y;
+    const middle = x - (inverseXY / inverseXX) * dy;
+    const half = Math.sqrt(Math.max(0, (1 - (dy / tall) ** 2) / inverseXX));
+    const from = Math.max(0, Math.ceil(middle - half));
+    const to = Math.min(width, Math.floor(middle + half) + 1);
     if (to > from) starlit.fill(1, row * width + from, row * width + to);
   }
 }

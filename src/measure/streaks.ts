@@ -18,6 +18,10 @@ export interface Streak {
 /** Pixels of the frame on a side of a point's cell. */
 const cell = 4;
 const directions = 270;
+const turns = Array.from({ length: directions }, (_, direction) => {
+  const angle = (direction * Math.PI) / directions;
+  return { cosine: Math.cos(angle), sine: Math.sin(angle) };
+});
 const mostStreaks = 12;
 const mostFailures = 4;
 const mostVoters = 6_000;
@@ -45,15 +49,17 @@ export function findStreaks(
 ): Streak[] {
   const free = new Uint8Array(points.x.length).fill(1);
   const found: Streak[] = [];
-  const diagonal = Math.ceil(Math.hypot(points.width, points.height));
-  const votes = new Uint16Array(directions * (2 * diagonal + 1));
+  const ballot = new Ballot(points);
   for (let failures = 0; failures < mostFailures && found.length < mostStreaks; failures++) {
-    const guess = strongestLine(points, free, diagonal, votes);
+    const guess = ballot.strongestLine();
     if (guess === null) break;
     const segment = refineLine(points, free, guess);
-    for (const i of segment?.used ?? pointsNear(points, free, guess, 2)) free[i] = 0;
+    for (const i of segment?.used ?? pointsNear(points, free, guess, 2)) {
+      free[i] = 0;
+      ballot.withdraw(i);
+    }
     if (segment === null || 2 * segment.half * cell < leastLengthPx) continue;
-    if (segment.filled < (2 * segment.half < longShare * diagonal ? Math.max(0.6, leastFilled) : leastFilled)) continue;
+    if (segment.filled < (2 * segment.half < longShare * Math.hypot(points.width, points.height) ? Math.max(0.6, leastFilled) : leastFilled)) continue;
     const widthPx = widthAcross(segment, across);
     if (Number.isNaN(widthPx) || 2 * segment.half * cell < slender * widthPx) continue;
     failures--;
@@ -68,36 +74,63 @@ export function findStreaks(
   return found;
 }
 
-function strongestLine(
-  { x, y, width, height }: Points,
-  free: Uint8Array,
-  diagonal: number,
-  votes: Uint16Array,
-): Line | null {
-  votes.fill(0);
-  const step = Math.ceil(x.length / mostVoters);
-  const stride = 2 * diagonal + 1;
-  let best = 0;
-  let bestCell = -1;
-  for (let direction = 0; direction < directions; direction++) {
-    const cosine = Math.cos((direction * Math.PI) / directions);
-    const sine = Math.sin((direction * Math.PI) / directions);
-    const base = direction * stride + diagonal + 0.5;
-    for (let i = 0; i < x.length; i += step) {
-      if (free[i] === 0) continue;
-      const at = (x[i]! * cosine + y[i]! * sine + base) | 0;
-      const count = ++votes[at]!;
-      if (count > best) {
-        best = count;
-        bestCell = at;
-      }
+/** The votes of points for lines: each votes for the line through it in every direction, and can take its votes back. */
+class Ballot {
+  readonly #points: Points;
+  readonly #diagonal: number;
+  readonly #stride: number;
+  /** Every so many points one votes. */
+  readonly #step: number;
+  readonly #voting: Uint8Array;
+  readonly #votes: Uint16Array;
+
+  constructor(points: Points) {
+    const { x, y, width, height } = points;
+    this.#points = points;
+    this.#diagonal = Math.ceil(Math.hypot(width, height));
+    this.#stride = 2 * this.#diagonal + 1;
+    this.#step = Math.max(1, Math.ceil(x.length / mostVoters));
+    this.#voting = new Uint8Array(x.length);
+    this.#votes = new Uint16Array(directions * this.#stride);
+    const step = this.#step;
+    for (let i = 0; i < x.length; i += step) this.#voting[i] = 1;
+    const votes = this.#votes;
+    // Direction by direction, so that the votes of one direction stay in the processor's cache.
+    for (let direction = 0; direction < directions; direction++) {
+      const { cosine, sine } = turns[direction]!;
+      const base = direction * this.#stride + this.#diagonal + 0.5;
+      for (let i = 0; i < x.length; i += step) votes[(x[i]! * cosine + y[i]! * sine + base) | 0]!++;
     }
   }
-  // What chance puts on the longest line, one cell wide.
-  const chance = (x.length / step / (width * height)) * diagonal;
-  if (best < Math.max(10, chance + 6 * Math.sqrt(chance))) return null;
-  const angle = (Math.floor(bestCell / stride) * Math.PI) / directions;
-  return { normalX: Math.cos(angle), normalY: Math.sin(angle), distance: (bestCell % stride) - diagonal };
+
+  withdraw(point: number): void {
+    if (this.#voting[point] === 0) return;
+    this.#voting[point] = 0;
+    const x = this.#points.x[point]!;
+    const y = this.#points.y[point]!;
+    for (let direction = 0; direction < directions; direction++) {
+      const { cosine, sine } = turns[direction]!;
+      this.#votes[(x * cosine + y * sine + direction * this.#stride + this.#diagonal + 0.5) | 0]!--;
+    }
+  }
+
+  /** The line with most votes; null when chance alone gives as many. */
+  strongestLine(): Line | null {
+    const votes = this.#votes;
+    let best = 0;
+    let bestCell = -1;
+    for (let cell = 0; cell < votes.length; cell++)
+      if (votes[cell]! > best) {
+        best = votes[cell]!;
+        bestCell = cell;
+      }
+    const { x, width, height } = this.#points;
+    // What chance puts on the longest line, one cell wide.
+    const chance = (x.length / this.#step / (width * height)) * this.#diagonal;
+    if (best < Math.max(10, chance + 6 * Math.sqrt(chance))) return null;
+    const { cosine, sine } = turns[Math.floor(bestCell / this.#stride)]!;
+    return { normalX: cosine, normalY: sine, distance: (bestCell % this.#stride) - this.#diagonal };
+  }
 }
 
 /** Full width at half maximum of the profile across the line; NaN when it does not stand out all along. */

@@ -1,84 +1,106 @@
-// Measuring a 6.4 Mpx 16-bit frame: time by frame, and beside it sep, the general-purpose C source-extraction library
-// (background, extraction at 3 sigma, half-flux radii), where python3-sep is there. Interleaved runs; look at the ratio.
+// Measuring against SEP, the general-purpose C source-extraction library (../shared/tools/sep_baseline.py at 1.5 sigma), on
+// simulated frames of 6.4 Mpx, reading included: one frame each, one after the other in the same run, one thread each.
+// Processor time is compared, so that other work on the machine does not count. The floor is reading and decoding alone.
 import { spawnSync } from "node:child_process";
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
-import { cpus, tmpdir } from "node:os";
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
+import { cpus, loadavg, tmpdir } from "node:os";
 import { join } from "node:path";
+import { fileURLToPath } from "node:url";
 import { measureFrame } from "../../dist/measure/measure-frame.js";
 import { openFile } from "../../dist/read/file-bytes.js";
 import { firstImage, openPixels } from "../../dist/read/hdu.js";
-import { frameBytes } from "./frame-bytes.mjs";
+import { parseScenario } from "../../dist/simulate/scenario.js";
+import { writeNights } from "../../dist/simulate/write-night.js";
 
-const width = 3096;
-const height = 2080;
-const stars = 3500;
-const runs = 15;
-let state = 7;
-const uniform = () => {
-  state = (state * 48271) % 2147483647;
-  return state / 2147483647;
+const runs = Number(process.argv[2] ?? 9);
+const path = (name) => fileURLToPath(new URL(name, import.meta.url));
+const base = JSON.parse(readFileSync(path("../scenarios/null-night.json"), "utf8"));
+Object.assign(base.camera, { width: 3096, height: 2080 });
+base.nights[0].events = [];
+/** The base scenario with changes. */
+const like = (change) => {
+  const scenario = structuredClone(base);
+  scenario.nights[0].blocks = [{ ...scenario.nights[0].blocks[0], frames: 1 }];
+  change(scenario);
+  return scenario;
 };
-const normal = () => Math.sqrt(-2 * Math.log(uniform())) * Math.cos(2 * Math.PI * uniform());
-const sky = new Float32Array(width * height).fill(900);
-for (let k = 0; k < stars; k++) {
-  const x = uniform() * width;
-  const y = uniform() * height;
-  const peak = 60 * uniform() ** -1.1;
-  for (let py = Math.max(0, Math.floor(y) - 14); py < Math.min(height, y + 15); py++)
-    for (let px = Math.max(0, Math.floor(x) - 14); px < Math.min(width, x + 15); px++)
-      sky[py * width + px] += Math.min(60000, peak) * (1 + ((px - x) ** 2 + (py - y) ** 2) / 12) ** -3;
-}
-const bytes = frameBytes(width, height);
-const view = new DataView(bytes.buffer);
-for (let i = 0; i < sky.length; i++)
-  view.setInt16(
-    2880 + 2 * i,
-    Math.max(0, Math.min(65535, Math.round(500 + sky[i] + Math.sqrt(sky[i]) * normal()))) - 32768,
-  );
-const folder = mkdtempSync(join(tmpdir(), "nightyield-bench-"));
-const path = join(folder, "frame.fits");
-writeFileSync(path, bytes);
+const whole = { fromMin: -60, toMin: 300 };
+const scenes = {
+  sharp: like(() => {}),
+  soft: like((s) => (s.telescope.opticsPx = 4)),
+  defocused: like((s) => s.nights[0].events.push({ kind: "focus-drift", fromMin: -60, blurPxPerHour: 6 })),
+  trailed: like((s) =>
+    s.nights[0].events.push({ kind: "tracking-drift", ...whole, pxPerMin: 8, angleDeg: 30 }),
+  ),
+  "few stars": like((s) => (s.nights[0].blocks[0].exposureS = 1)),
+  mosaic: like((s) => (s.camera.bayer = "RGGB")),
+};
 
-const script = `
-import sys, time, numpy as np, sep
-from astropy.io import fits
-t = time.perf_counter()
-with fits.open(sys.argv[1], memmap=False) as f: img = np.ascontiguousarray(f[0].data, dtype=np.float32)
-b = sep.Background(img, bw=64, bh=64, fw=3, fh=3); s = img - b.back()
-sep.set_extract_pixstack(2000000)
-o = sep.extract(s, 3, err=b.globalrms, minarea=5)
-sep.flux_radius(s, o["x"], o["y"], 6.0 * o["a"], 0.5, subpix=5)
-print((time.perf_counter() - t) * 1e3, len(o))`;
-let measured;
-const ours = [];
-const theirs = [];
-let found = 0;
-for (let run = 0; run < runs; run++) {
-  const started = performance.now();
-  const file = openFile(path);
-  const { source, hdu } = firstImage(file);
-  measured = measureFrame(openPixels(source, hdu), { electronsPerAdu: 1, scratch: measured?.scratch });
-  file.close();
-  ours.push(performance.now() - started);
-  if (run % 3 !== 2) continue;
-  const sep = spawnSync("/usr/bin/python3", ["-c", script, path], { encoding: "utf8" });
-  if (sep.status !== 0) continue;
-  const [ms, count] = sep.stdout.split(" ").map(Number);
-  theirs.push(ms);
-  found = count;
+const folder = mkdtempSync(join(tmpdir(), "nightyield-bench-"));
+const baseline = path("../../../shared/tools/sep_baseline.py");
+const at = (list) => list.toSorted((a, b) => a - b)[list.length >> 1];
+const cpuMs = (work) => {
+  const before = process.cpuUsage();
+  work();
+  const { user, system } = process.cpuUsage(before);
+  return (user + system) / 1000;
+};
+const open = (file, use) => {
+  const opened = openFile(file);
+  const { source, hdu } = firstImage(opened);
+  const result = use(openPixels(source, hdu));
+  opened.close();
+  return result;
+};
+/** One process that measures the frame once and reports its processor time: SEP's, without its start. */
+const sep = (file) => {
+  const script = `
+import sys, time, importlib.util
+spec = importlib.util.spec_from_file_location("baseline", sys.argv[1]); m = importlib.util.module_from_spec(spec); spec.loader.exec_module(m)
+m.once(sys.argv[2], 1.5)
+t = time.process_time(); _, found = m.once(sys.argv[2], 1.5); print((time.process_time() - t) * 1e3, found["stars"])`;
+  const { status, stdout } = spawnSync("/usr/bin/python3", ["-W", "ignore", "-c", script, baseline, file], {
+    encoding: "utf8",
+    env: { ...process.env, OMP_NUM_THREADS: "1", OPENBLAS_NUM_THREADS: "1" },
+  });
+  return status === 0 ? stdout.split(" ").map(Number) : null;
+};
+
+console.log(
+  `node ${process.version}, ${cpus()[0].model}, ${cpus().length} processors, load ${loadavg()[0].toFixed(1)}`,
+);
+console.log("processor time of a frame, ms (median)   ours   floor     SEP   ratio   stars: ours, SEP     FWHM px");
+let scratch;
+for (const [name, scenario] of Object.entries(scenes)) {
+  const out = join(folder, name.replace(" ", "-"));
+  writeNights(parseScenario(JSON.stringify(scenario), name), out);
+  const night = join(out, "nights", readdirSync(join(out, "nights"))[0]);
+  const file = join(
+    night,
+    readdirSync(night, { recursive: true }).find((f) => /\.fits$/.test(f) && !/dark|flat|bias/i.test(f)),
+  );
+  const options = { electronsPerAdu: scenario.camera.electronsPerAdu, bayer: scenario.camera.bayer ?? "" };
+  const taken = { ours: [], floor: [], sep: [] };
+  let measured;
+  let found = Number.NaN;
+  for (let run = -6; run < runs; run++) {
+    const ours = cpuMs(() => {
+      measured = open(file, (reader) => measureFrame(reader, { ...options, ...(scratch && { scratch }) }));
+    });
+    scratch = measured.scratch;
+    const floor = cpuMs(() => open(file, (reader) => reader.readRows(0, reader.height, scratch.pixels)));
+    if (run < 0) continue; // the first frames warm the compiler up
+    taken.ours.push(ours);
+    taken.floor.push(floor);
+    const theirs = existsSync(baseline) && run % 3 === 0 ? sep(file) : null;
+    if (theirs === null) continue;
+    taken.sep.push(theirs[0]);
+    found = theirs[1];
+  }
+  const [ours, floor] = [at(taken.ours), at(taken.floor)];
+  const theirs = taken.sep.length > 0 ? at(taken.sep) : Number.NaN;
+  console.log(
+    `${name.padEnd(38)} ${ours.toFixed(1).padStart(6)}  ${floor.toFixed(1).padStart(6)}  ${theirs.toFixed(0).padStart(6)}  ${(theirs / ours).toFixed(1).padStart(6)}   ${String(measured.stars.count).padStart(11)}, ${String(found).padEnd(6)} ${measured.fwhmPx.toFixed(2).padStart(8)}`,
+  );
 }
 rmSync(folder, { recursive: true });
-const sorted = ours.slice(3).sort((a, b) => a - b);
-const at = (list) => list[list.length >> 1];
-console.log(
-  `node ${process.version}, ${cpus()[0].model}, ${width} x ${height} px, ${measured.stars.count} stars listed, FWHM ${measured.fwhmPx.toFixed(3)} px`,
-);
-console.log(
-  `first frame ${ours[0].toFixed(0)} ms; then min ${sorted[0].toFixed(1)} ms, median ${at(sorted).toFixed(1)} ms, max ${sorted.at(-1).toFixed(1)} ms`,
-);
-if (theirs.length > 0) {
-  theirs.sort((a, b) => a - b);
-  console.log(
-    `sep: median ${at(theirs).toFixed(0)} ms for ${found} objects; ratio ${(at(theirs) / at(sorted)).toFixed(1)}`,
-  );
-} else console.log("sep is not there to compare with");

@@ -4,7 +4,7 @@ import { afterAll, describe, expect, it } from "vitest";
 import { type FrameMeasurement, measureFrame } from "../../src/measure/measure-frame.js";
 import { starFlags } from "../../src/measure/star.js";
 import { median } from "../../src/numbers/quantiles.js";
-import { type MadeFrame, makeFrame, normals, readerOf, type Scene, trueHfr, uniforms } from "./star-frames.js";
+import { type MadeFrame, makeFrame, readerOf, type Scene } from "./star-frames.js";
 
 const base: Scene = {
   width: 1600,
@@ -27,6 +27,14 @@ const scenes: Record<string, Scene> = {
   sharp: { ...base, fwhmMajor: 2, fwhmMinor: 2, faintest: 500 },
   normal: base,
   gaussian: { ...base, beta: Number.POSITIVE_INFINITY, seed: 12 },
+  "out of focus, 6 px": {
+    ...base,
+    fwhmMajor: 2.5,
+    fwhmMinor: 2.5,
+    disc: { radius: 2.9, hole: 0.3 },
+    faintest: 1500,
+    apart: 45,
+  },
   soft: { ...base, fwhmMajor: 6, fwhmMinor: 6, faintest: 1500, apart: 45 },
   trailed: { ...base, fwhmMajor: 6, fwhmMinor: 3.5, angleDeg: 30, faintest: 1200, apart: 45 },
   sloped: { ...base, slope: 400, seed: 13 },
@@ -34,7 +42,17 @@ const scenes: Record<string, Scene> = {
 };
 
 /** Differences allowed, as the project's plan states them; recall of stars above SNR 10, false stars a frame. */
-const allowed = { fwhm: 0.01, hfr: 0.03, eccentricity: 0.03, background: 0.002, noise: 0.015, recall: 0.98, false: 5 };
+const allowed = {
+  fwhm: 0.01,
+  defocusedFwhm: 0.03,
+  hfr: 0.03,
+  eccentricity: 0.03,
+  background: 0.003,
+  noise: 0.03,
+  recall: 0.98,
+  defocusedRecall: 0.95,
+  false: 5,
+};
 /** Below this the eccentricity of a round star cannot be told from 0 with a hundred stars: it goes as the square root. */
 const roundLimit = 0.2;
 
@@ -82,8 +100,8 @@ function compare(name: string, frame: MadeFrame, m: FrameMeasurement, reachPx = 
     snr.push(stars.snr[nearest]! / star.snr - 1);
   }
   const result = {
-    fwhm: m.fwhmPx / Math.sqrt(scene.fwhmMajor * scene.fwhmMinor) - 1,
-    hfr: m.hfrPx / trueHfr(scene) - 1,
+    fwhm: m.fwhmPx / frame.truth.fwhm - 1,
+    hfr: m.hfrPx / frame.truth.hfr - 1,
     eccentricity: m.eccentricity - Math.sqrt(1 - (scene.fwhmMinor / scene.fwhmMajor) ** 2),
     background: m.backgroundAdu / frame.background - 1,
     noise: m.noiseAdu / frame.noise - 1,
@@ -93,7 +111,7 @@ function compare(name: string, frame: MadeFrame, m: FrameMeasurement, reachPx = 
     snr: median(snr),
   };
   const words = Object.entries(result).map(([key, value]) => `${key} ${key === "false" ? value : value.toFixed(4)}`);
-  report.push(`${name.padEnd(9)} ${words.join("  ")}  (${asked} stars, FWHM error ${m.fwhmErrorPx.toFixed(3)} px)`);
+  report.push(`${name.padEnd(38)} ${words.join("  ")}  (${asked} stars, FWHM error ${m.fwhmErrorPx.toFixed(3)} px)`);
   return result;
 }
 
@@ -108,13 +126,14 @@ describe("frames of stars give back what was put in", () => {
     const frame = makeFrame(scenes[name]!);
     const m = measure(frame);
     const result = compare(name, frame, m);
-    expect(Math.abs(result.fwhm)).toBeLessThan(allowed.fwhm);
+    const defocused = frame.scene.disc !== undefined;
+    expect(Math.abs(result.fwhm)).toBeLessThan(defocused ? allowed.defocusedFwhm : allowed.fwhm);
     expect(Math.abs(result.hfr)).toBeLessThan(allowed.hfr);
     if (frame.scene.fwhmMajor === frame.scene.fwhmMinor) expect(m.eccentricity).toBeLessThan(roundLimit);
     else expect(Math.abs(result.eccentricity)).toBeLessThan(allowed.eccentricity);
     expect(Math.abs(result.background)).toBeLessThan(allowed.background);
     expect(Math.abs(result.noise)).toBeLessThan(allowed.noise);
-    expect(result.recall).toBeGreaterThan(allowed.recall);
+    expect(result.recall).toBeGreaterThanOrEqual(defocused ? allowed.defocusedRecall : allowed.recall);
     expect(result.false).toBeLessThanOrEqual(allowed.false);
     // Flux to 5 %; the Gaussian weight gives away a few per cent of the best signal to noise.
     expect(Math.abs(result.flux)).toBeLessThan(0.05);
@@ -124,6 +143,25 @@ describe("frames of stars give back what was put in", () => {
     expect(m.streaks.count).toBe(0);
     expect(m.blockedFraction).toBe(0);
     expect(m.fieldSpread).toBeLessThan(0.06);
+  });
+
+  it.each([
+    ["sharp", { fwhmMajor: 2, fwhmMinor: 2, faintest: 300 }],
+    ["normal", { faintest: 500 }],
+    ["out of focus, 6 px", { ...scenes["out of focus, 6 px"], faintest: 1200 }],
+  ] as const)("complete and pure in 6.4 million pixels with 1,300 hot ones: %s", (name, changes) => {
+    const made = makeFrame({ ...base, ...changes, width: 3072, height: 2084, stars: 1500, apart: 40, hotPixels: 1300 });
+    const m = measure(made);
+    const everyStar = compare(`6.4 Mpx, ${name}`, made, m, made.truth.fwhm);
+    expect(everyStar.false).toBeLessThanOrEqual(allowed.false);
+    // 1.6 % of the places have a hot pixel within 4 px.
+    expect(everyStar.recall).toBeGreaterThan(0.96);
+    // Isolated: not within 4 px of a hot pixel, which outshines a faint star and takes it along.
+    const onHot = (x: number, y: number) =>
+      made.hot.some((at) => Math.abs((at % 3072) - x) < 4 && Math.abs(Math.floor(at / 3072) - y) < 4);
+    const isolated = { ...made, stars: made.stars.filter(({ x, y }) => !onHot(x, y)) };
+    const { recall } = compare(`6.4 Mpx, ${name}, isolated`, isolated, m, made.truth.fwhm);
+    expect(recall).toBeGreaterThanOrEqual(name.startsWith("out") ? allowed.defocusedRecall : allowed.recall);
   });
 
   it("trailed stars tell the direction of the trail", () => {
@@ -220,21 +258,23 @@ describe("frames that are not as they should be", () => {
     expect(Math.abs(m.fwhmPx / clean.fwhmPx - 1)).toBeLessThan(0.01);
   });
 
-  it("a roof over part of the frame is blocked area, and does not spoil the rest", () => {
-    const frame = makeFrame({ ...base, width: 1000, height: 800, stars: 150 });
-    const normal = normals(uniforms(7));
-    for (let y = 0; y < 800; y++)
-      for (let x = 600; x < 1000; x++) frame.pixels[y * 1000 + x] = 520 + Math.round(3 * normal());
+  it("a roof over part of the frame does not spoil the rest", () => {
+    const frame = makeFrame({ ...base, width: 1000, height: 800, stars: 150 }, undefined, (light, sky) => {
+      for (let at = 0; at < light.length; at++)
+        if (at % 1000 >= 600) {
+          light[at] = 0;
+          sky[at] = 20;
+        }
+    });
     const m = measure(frame);
-    expect(m.blockedFraction).toBeGreaterThan(0.28);
-    expect(m.blockedFraction).toBeLessThan(0.42);
+    expect(Math.abs(m.blockedFraction - 0.4)).toBeLessThan(0.05);
     expect(Math.abs(m.fwhmPx / 3.5 - 1)).toBeLessThan(0.02);
     expect(Math.abs(m.backgroundAdu / 1400 - 1)).toBeLessThan(0.002);
     expect(Math.abs(m.noiseAdu / frame.noise - 1)).toBeLessThan(0.03);
   });
 
   it("saturated stars are marked, their pixels counted, and they do not make the width", () => {
-    const frame = makeFrame({ ...base, width: 1000, height: 800, brightest: 5e6, faintest: 5000, stars: 150 });
+    const frame = makeFrame({ ...base, width: 1000, height: 800, brightest: 1e7, faintest: 5000, stars: 150 });
     const m = measure(frame);
     const truth = frame.pixels.reduce((n, value) => n + (value === 65535 ? 1 : 0), 0);
     expect(truth).toBeGreaterThan(3);

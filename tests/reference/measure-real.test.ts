@@ -7,6 +7,7 @@ import { matchStars } from "../../src/measure/match.js";
 import { type FrameMeasurement, type MeasureOptions, measureFrame } from "../../src/measure/measure-frame.js";
 import { median } from "../../src/numbers/quantiles.js";
 import { spearman } from "../../src/numbers/rank.js";
+import { medianAndSigma } from "../../src/numbers/robust.js";
 import { openFile } from "../../src/read/file-bytes.js";
 import { firstImage, openPixels } from "../../src/read/hdu.js";
 import { hasPython, python, withoutPython } from "./python.js";
@@ -98,7 +99,8 @@ describe.skipIf(!hasShared)(`real frames${hasShared ? "" : ` (${withoutShared})`
     };
     for (const [what, value] of Object.entries(figures)) report.push(`${what}: ${value.toFixed(4)}`);
     // sep against itself with minarea 1 instead of 5 gives 0.934, with 4 sigma and minarea 3 0.931 (same frames, sep
-    // 1.2.1): star counts at different depths do not agree better.
+    // 1.2.1): star counts at different depths do not agree better. Ours by signal to noise from 5 to 20 give 0.87 to 0.932,
+    // by peak above 4 to 12 sigma 0.89 to 0.942. The 0.95 that was hoped for is not reached by any definition of depth.
     expect(figures["Spearman of star counts"]).toBeGreaterThan(0.9);
     expect(figures["Spearman of FWHM with Gaussian fits"]).toBeGreaterThan(0.95);
     expect(figures["Spearman of FWHM with Moffat fits"]).toBeGreaterThan(0.95);
@@ -107,6 +109,38 @@ describe.skipIf(!hasShared)(`real frames${hasShared ? "" : ` (${withoutShared})`
     expect(Math.abs(figures["background, median relative difference"])).toBeLessThan(0.005);
     // sep's scatter includes faint stars; ours is of neighbouring pixels.
     expect(Math.abs(figures["noise, median relative difference"])).toBeLessThan(0.08);
+  });
+
+  it("star by star: places, radii and Gaussian widths of the 90 stars that the reference fitted", () => {
+    const [head, ...rows] = readFileSync(`${night}reference_stars.csv`, "utf8")
+      .trim()
+      .split("\n")
+      .map((line) => line.split(","));
+    const column = (row: readonly string[], name: string) => Number(row[head!.indexOf(name)]);
+    const off: { place: number; hfr: number; width: number }[] = [];
+    for (const row of rows) {
+      const { stars } = all()[Number(row[0]!.slice(9, 13)) - 126]!;
+      const away = (i: number) => Math.hypot(stars.xPx[i]! - column(row, "x"), stars.yPx[i]! - column(row, "y"));
+      const i = Array.from(stars.xPx.keys()).reduce((a, b) => (away(b) < away(a) ? b : a));
+      if (away(i) > 1) continue;
+      const matched = 2 * Math.sqrt(2 * Math.LN2 * stars.semiMajorPx[i]! * stars.semiMinorPx[i]!);
+      off.push({
+        place: away(i),
+        hfr: stars.hfrPx[i]! / withoutSecondPixel(column(row, "hfr")) - 1,
+        width: matched / column(row, "gauss_fwhm") - 1,
+      });
+    }
+    const spread = (values: readonly number[]) => median(values.map((v) => Math.abs(v - median(values))));
+    const [places, radii, widths] = [off.map((o) => o.place), off.map((o) => o.hfr), off.map((o) => o.width)];
+    report.push(
+      `star by star: ${off.length} of ${rows.length} found, ${median(places).toFixed(3)} px off; HFR ${median(radii).toFixed(4)} (spread ${spread(radii).toFixed(4)}), Gaussian FWHM ${median(widths).toFixed(4)} (spread ${spread(widths).toFixed(4)})`,
+    );
+    expect(off.length).toBe(rows.length);
+    expect(median(places)).toBeLessThan(0.1);
+    expect(Math.abs(median(radii))).toBeLessThan(0.05);
+    // A matched Gaussian weight sees the core, a least-squares fit the wings too.
+    expect(Math.abs(median(widths))).toBeLessThan(0.1);
+    expect(spread(widths)).toBeLessThan(0.05);
   });
 
   it("pixels at the limit are counted as in the reference", () => {
@@ -176,6 +210,36 @@ describe.skipIf(!hasShared)(`real frames${hasShared ? "" : ` (${withoutShared})`
     report.push(`catalogue: ${found.length} of ${bright.length} bright objects found`);
     expect(bright.length).toBeGreaterThan(15);
     expect(found.length / bright.length).toBeGreaterThan(0.95);
+  });
+
+  it.each(["panoptes_solved.fits.fz", "panoptes_unsolved.fits"])("no colour shows in a mosaic's stars: %s", (name) => {
+    // On which colour of the mosaic a star's middle falls must not matter to its radius.
+    const spreadOf = (bayer: string) => {
+      const { stars } = measureFile(sharedPath(`data/frames/${name}`), { bayer });
+      const good = Array.from({ length: stars.count }, (_, i) => i).filter(
+        (i) => stars.flags[i] === 0 && stars.snr[i]! > 30 && stars.hfrPx[i]! > 0,
+      );
+      const medians = [0, 1, 2, 3].map((channel) =>
+        median(
+          good
+            .filter((i) => (Math.round(stars.xPx[i]!) & 1) + 2 * (Math.round(stars.yPx[i]!) & 1) === channel)
+            .map((i) => stars.hfrPx[i]!),
+        ),
+      );
+      const radii = good.map((i) => stars.hfrPx[i]!);
+      // Of a median of a quarter of the stars.
+      const error = (1.2533 * medianAndSigma(radii).sigma) / Math.sqrt(good.length / 4);
+      return { medians, range: Math.max(...medians) - Math.min(...medians), error, stars: good.length };
+    };
+    const known = spreadOf("RGGB");
+    const unknown = spreadOf("");
+    const share = known.range / median(known.medians);
+    report.push(
+      `${name}: HFR by the colour under the middle of ${known.stars} stars ${known.medians.map((m) => m.toFixed(3)).join(", ")}: range ${share.toFixed(3)}, ${(known.range / known.error).toFixed(1)} of their errors; read as mono ${(unknown.range / unknown.error).toFixed(1)}`,
+    );
+    expect(known.stars).toBeGreaterThan(100);
+    // These stars are about a pixel wide, so that half of their light lies on one colour: a tenth, not more.
+    expect(share).toBeLessThan(0.1);
   });
 
   it("trails made on purpose are a streak or drawn-out stars, not round ones", () => {

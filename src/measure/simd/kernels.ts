@@ -1,0 +1,102 @@
+import { kernelBytes } from "./bytes.js";
+
+/** The functions of kernels.as.ts, where they are described; addresses are bytes in their memory. */
+export interface Kernels {
+  sumRows16(pixels: number, width: number, pairsOfRows: number, sums: number): void;
+  turnOver16(pixels: number, count: number): void;
+  largest(values: number, count: number): number;
+  nextAtLeast(values: number, from: number, count: number, floor: number): number;
+  fillHistogram(
+    values: number,
+    width: number,
+    fromX: number,
+    toX: number,
+    fromY: number,
+    toY: number,
+    low: number,
+    perStep: number,
+    tiltX: number,
+    tiltY: number,
+    histogram: number,
+  ): number;
+  peaksInRow(
+    values: number,
+    width: number,
+    y: number,
+    single: number,
+    filtered: number,
+    segments: number,
+    peaks: number,
+    found: number,
+    room: number,
+  ): number;
+  cut16(pixels: number, width: number, left: number, top: number, side: number, sky: number, into: number): void;
+  missing(values: number, count: number): number;
+  adaptive(
+    stamp: number,
+    radius: number,
+    startX: number,
+    startY: number,
+    startXX: number,
+    startXY: number,
+    startYY: number,
+    drift: number,
+    settled: number,
+    out: number,
+  ): number;
+  fixed(
+    stamp: number,
+    radius: number,
+    startX: number,
+    startY: number,
+    weight: number,
+    drift: number,
+    out: number,
+  ): 0 | 1 | 2;
+  lightUnder(
+    stamp: number,
+    radius: number,
+    x: number,
+    y: number,
+    inverseXX: number,
+    inverseXY: number,
+    inverseYY: number,
+    out: number,
+  ): void;
+  moffatWeights(p: number, radius: number, skyVariance: number, perValue: number, weights: number): void;
+  compareMoffat(
+    p: number,
+    stamp: number,
+    stampRadius: number,
+    radius: number,
+    weights: number,
+    fineLimit: number,
+    into: number,
+    rows: number,
+  ): number;
+}
+
+let compiled: WebAssembly.Module | null | undefined;
+
+/** Whether this machine's WebAssembly has SIMD; without it the plain TypeScript does the work. */
+export function hasKernels(): boolean {
+  compiled ??= compile();
+  return compiled !== null;
+}
+
+/**
+ * The kernels over a memory.
+ * @throws Error when there are none; ask {@link hasKernels} first
+ */
+export function kernelsOver(memory: WebAssembly.Memory): Kernels {
+  if (!hasKernels()) throw new Error("no WebAssembly SIMD here");
+  const abort = () => {
+    throw new Error("a kernel stopped");
+  };
+  return new WebAssembly.Instance(compiled!, { env: { memory, abort } }).exports as unknown as Kernels;
+}
+
+function compile(): WebAssembly.Module | null {
+  const bytes = Buffer.from(kernelBytes, "base64");
+  return typeof WebAssembly === "object" && WebAssembly.validate(bytes) ? new WebAssembly.Module(bytes) : null;
+}
