@@ -1,103 +1,140 @@
+import { quantile } from "../numbers/quantiles.js";
 import { type FrameTable, withColumns } from "../terms/frame-table.js";
-import type { Symptom } from "../terms/symptoms.js";
+import type { Symptom, SymptomCode } from "../terms/symptoms.js";
 import type { Verdict } from "../terms/verdicts.js";
-import { depthOf, stackBurden } from "./depth.js";
+import { expectationsOf } from "./expectations.js";
 import { type Group, groupsOf } from "./groups.js";
+import { judge, reasonOf, usualOf } from "./judge.js";
 import { defaultLimits, type Limits } from "./limits.js";
+import { effectsOn, worthKeeping } from "./stack.js";
+import type { MatchedLight } from "./starlight.js";
 import { symptomsOf } from "./symptoms-of.js";
+import { type Worth, worthOf } from "./worth.js";
+
+/**
+ * What each sub does to the stack, by row of the table; NaN: not known, or not a light frame, or partly blocked (the
+ * figures hold for the whole field).
+ */
+export interface Gains {
+  /** Exposure under the group's best conditions that would do as much for the purpose, s. */
+  readonly worthS: Float64Array;
+  /** Burden on the best equal-weight stack: above 1 the sub costs more than it gives. */
+  readonly burden: Float64Array;
+  /** Fraction by which the sub raises (negative: lowers) the purpose's figure of an equal-weight stack of the subs kept. */
+  readonly equalWeights: Float64Array;
+  /** The same with the best weights. */
+  readonly bestWeights: Float64Array;
+}
 
 /** A night with verdicts. `symptomsOfRow` runs over the rows of the table. */
 export interface GradedNight {
   readonly table: FrameTable;
   readonly symptomsOfRow: readonly (readonly Symptom[])[];
   readonly groups: readonly Group[];
+  readonly gains: Gains;
+}
+
+/** What grading may be told. */
+export interface GradeOptions {
+  /** Symptoms known before grading, by row. */
+  readonly given?: readonly (readonly Symptom[])[];
+  /**
+   * Starlight of each row relative to the others of its group, extinction included; NaN: not matched. Left out: the
+   * table's transparency, as of an earlier grading.
+   */
+  readonly starlight?: ArrayLike<number>;
+  /** Standard error of `starlight`. */
+  readonly starlightError?: ArrayLike<number>;
+  readonly limits?: Limits;
 }
 
 /**
- * Grades every light frame within its own group and fills verdict, symptoms, weight and effective exposure.
- * Rows of other kinds stay `unjudged`; symptoms that rows bring along (unreadable files) are kept.
- * @param given - symptoms known before grading, by row
- * @param starlight - starlight of each row relative to the others of its group, extinction included; NaN: not known
+ * Grades every light frame within its own group and fills verdict, symptoms, weight, effective exposure and
+ * transparency. Rows of other kinds stay `unjudged`; symptoms that rows bring along (unreadable files) are kept.
+ *
+ * A graded table can be graded again with other limits without measuring anything: see `limitsFor`.
  */
-export function gradeNight(
-  table: FrameTable,
-  {
-    given = [],
-    starlight = [],
-    limits = defaultLimits,
-  }: {
-    readonly given?: readonly (readonly Symptom[])[];
-    readonly starlight?: ArrayLike<number>;
-    readonly limits?: Limits;
-  } = {},
-): GradedNight {
+export function gradeNight(table: FrameTable, options: GradeOptions = {}): GradedNight {
+  const { given = [], starlight, starlightError, limits = defaultLimits } = options;
+  const matched: MatchedLight | undefined = starlight && {
+    starlight,
+    starlightError: starlightError ?? new Float64Array(table.rows).fill(Number.NaN),
+  };
   const verdict: Verdict[] = new Array<Verdict>(table.rows).fill("unjudged");
   const symptomsOfRow: Symptom[][] = Array.from({ length: table.rows }, (_, row) => [...(given[row] ?? [])]);
-  const effectiveExposureS = new Float64Array(table.rows).fill(Number.NaN);
-  const weight = new Float64Array(table.rows).fill(Number.NaN);
+  const empty = () => new Float64Array(table.rows).fill(Number.NaN);
+  const columns = {
+    effectiveExposureS: empty(),
+    weight: empty(),
+    transparency: empty(),
+    transparencyError: empty(),
+  };
+  const gains = { worthS: empty(), burden: empty(), equalWeights: empty(), bestWeights: empty() };
   const groups = groupsOf(table);
   for (const group of groups) {
-    const depth = depthOf(
-      group.exposureS,
-      group.rows.map((row) => table.noiseAdu[row]!),
-      group.rows.map((row) => starlight[row] ?? Number.NaN),
+    const worth = worthOf(table, group, limits, matched);
+    const expected = expectationsOf(table, group);
+    const symptoms = symptomsOf(table, group, worth, expected, limits);
+    const spoiled = symptoms.map((found) => judge(found, 0, 0, limits) === "drop");
+    const kept = worthKeeping(
+      worth,
+      spoiled.map((bad, i) => !bad && worth.whole[i]),
     );
-    const symptoms = symptomsOf(table, group, limits);
-    const burden = stackBurden(depth.weight);
-    const measured = group.rows.filter((row) => table.starCount[row]! >= 0).length;
+    const { burden } = effectsOn(worth, kept);
+    const usual = usualOf(table, group, worth, kept);
+    const judged = canBeJudged(table, group, worth, limits);
     group.rows.forEach((row, i) => {
-      symptomsOfRow[row]!.push(...symptoms[i]!);
-      effectiveExposureS[row] = depth.effectiveExposureS[i]!;
-      weight[row] = depth.weight[i]!;
-      if (measured < limits.fewestFrames || !(depth.weight[i]! >= 0)) return;
-      verdict[row] = judge(symptomsOfRow[row]!, burden[i]!, limits);
-      if (verdict[row] !== "keep" && symptomsOfRow[row]!.length === 0) {
-        // Nothing stands out by itself, yet the sub costs the stack too much: its noise is the reason.
-        const noise = table.noiseAdu[row]!;
-        const limit = noise * Math.sqrt(limits.burden.borderline / burden[i]!);
-        const expected = noise * Math.sqrt(depth.weight[i]!);
-        symptomsOfRow[row]!.push({ code: "noisy-background", value: noise, expected, limit, column: "noiseAdu" });
-      }
+      symptomsOfRow[row].push(...symptoms[i]);
+      columns.weight[row] = worth.weight[i];
+      columns.effectiveExposureS[row] = worth.weight[i] * group.exposureS;
+      columns.transparency[row] = worth.starlight.transparency[i];
+      columns.transparencyError[row] = worth.starlight.transparencyError[i];
+      if (!judged || symptomsOfRow[row].some(({ code }) => code === "unreadable")) return;
+      if (!(worth.weight[i] >= 0)) return;
+      verdict[row] = judge(symptoms[i], burden[i], worth.relativeError[i], limits);
+      if (!(burden[i] > limits.burden.borderline)) return;
+      const own = {
+        noiseAdu: table.noiseAdu[row],
+        expectedFwhmPx: expected.width.expected * expected.seeing[i],
+        burden: burden[i],
+      };
+      const reason = reasonOf(worth, usual, i, own, limits);
+      if (!symptoms[i].some(({ code }) => code === reason.code || coveredBy[reason.code]?.includes(code)))
+        symptomsOfRow[row].push(reason);
+    });
+    const inStack = group.rows.flatMap((row, i) => (isKept(verdict[row]) ? [i] : []));
+    const effects = effectsOn(worth, inStack.length > 0 ? inStack : kept);
+    const best = bestWorth(worth);
+    group.rows.forEach((row, i) => {
+      gains.worthS[row] = (worth.weight[i] * worth.signal[i] * group.exposureS) / best;
+      if (table.blockedFraction[row] > limits.blocked.symptom) return;
+      gains.burden[row] = burden[i];
+      gains.equalWeights[row] = effects.gainEqualWeights[i];
+      gains.bestWeights[row] = effects.gainBestWeights[i];
     });
   }
   const symptoms = symptomsOfRow.map((list) => list.map(({ code }) => code).join(";"));
-  return { table: withColumns(table, { verdict, symptoms, effectiveExposureS, weight }), symptomsOfRow, groups };
+  return { table: withColumns(table, { verdict, symptoms, ...columns }), symptomsOfRow, groups, gains };
 }
 
-/** The verdict follows what the sub does to the stack, then what would spoil the stars in it. */
-function judge(symptoms: readonly Symptom[], burden: number, limits: Limits): Verdict {
-  let doubtful = burden > limits.burden.borderline;
-  if (burden > limits.burden.drop) return "drop";
-  for (const symptom of symptoms) {
-    if (symptom.code === "unreadable") return "unjudged";
-    const { value, expected } = symptom;
-    switch (symptom.code) {
-      case "few-stars":
-        if (value < limits.starCount.drop * expected) return "drop";
-        doubtful = true;
-        break;
-      case "wide-stars":
-        if (value > limits.fwhm.drop * expected) return "drop";
-        doubtful = true;
-        break;
-      case "elongated-stars":
-        if (value > Math.max(limits.eccentricity.drop, symptom.limit)) return "drop";
-        doubtful = true;
-        break;
-      case "blocked-area":
-        if (value > limits.blocked.drop) return "drop";
-        doubtful = true;
-        break;
-      case "saturated":
-        if (value > limits.saturated.drop) return "drop";
-        break;
-      case "shifted-field":
-        if (value > (limits.shift.drop / limits.shift.symptom) * symptom.limit) return "drop";
-        doubtful = true;
-        break;
-      default: // the others are already in the burden, or (a streak) are taken out by a clipped stack
-        break;
-    }
-  }
-  return doubtful ? "borderline" : "keep";
+const isKept = (verdict: Verdict) => verdict === "keep" || verdict === "borderline";
+
+/** Symptoms that say the same as a reason for much burden. */
+const coveredBy: Readonly<Partial<Record<SymptomCode, readonly SymptomCode[]>>> = {
+  "faint-stars": ["few-stars"],
+  "noisy-background": ["bright-background"],
+};
+
+/** Enough subs were measured, and there is something to compare them by. */
+function canBeJudged(table: FrameTable, { rows }: Group, { starlight }: Worth, limits: Limits): boolean {
+  const measured = rows.filter((row) => table.starCount[row] >= 0 && table.noiseAdu[row] > 0).length;
+  const compared = starlight.from.filter((from) => from !== "nothing").length;
+  return measured >= limits.fewestFrames && 2 * compared > rows.length;
+}
+
+/** Worth of the best tenth, so that worth is counted as exposure under the best conditions. */
+function bestWorth({ weight, signal, whole }: Worth): number {
+  const worth = weight.map((w, i) => w * signal[i]);
+  const sound = worth.filter((_, i) => whole[i]);
+  return quantile(sound.some(Number.isFinite) ? sound : worth, 0.9);
 }

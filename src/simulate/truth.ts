@@ -66,8 +66,8 @@ export interface Graded {
 /**
  * Effective exposures and true verdicts of a night's light frames.
  *
- * A sub is to be dropped when, for point sources, its normalised variance u exceeds mean(u) (2 + 1/n) of those better
- * than it, so that it costs an equal-weight stack more than it gives; or when a tenth of it is blocked, its stars are
+ * A sub is to be dropped when, for point sources, its normalised variance u exceeds mean(u) (2 + 1/n) of the best stack's
+ * subs, so that it costs an equal-weight stack more than it gives; or when a tenth of it is blocked, its stars are
  * drawn out beyond an ellipticity of 0.5, or it shows less than three quarters of the field. It is borderline from 0.7
  * of that limit, or from an ellipticity of 0.35, on.
  */
@@ -111,16 +111,24 @@ export function gradeTruth(frames: readonly Worth[]): Graded[] {
   return graded;
 }
 
-/** The normalised variance from which a sub costs an equal-weight stack more than it gives; taken from the best down. */
+/**
+ * The normalised variance from which a sub costs an equal-weight stack more than it gives. The stack is the best one, of
+ * the subs with the least variance down to some limit: n / sqrt(sum of u) is largest. To stop at the first sub that does
+ * harm would be wrong: beside a few very good subs a middling one does harm alone, and many of them together help. That
+ * counts from 3 % on; what makes no difference is left out.
+ */
 function burdenLimit(variances: readonly number[]): number {
   const sorted = [...variances].sort((a, b) => a - b);
-  let [sum, n] = [0, 0];
-  for (const u of sorted) {
-    if (n > 0 && u > (sum / n) * (2 + 1 / n)) break;
+  let [sum, best, last, limit] = [0, 0, 0, 0];
+  sorted.forEach((u, i) => {
     sum += u;
-    n++;
-  }
-  return (sum / n) * (2 + 1 / n);
+    const n = i + 1;
+    if (n / Math.sqrt(sum) <= best * (i === last ? 1 : 1.03)) return;
+    best = n / Math.sqrt(sum);
+    last = n;
+    limit = (sum / n) * (2 + 1 / n);
+  });
+  return limit;
 }
 
 /** Conditions that every frame of a night has some of: only what exceeds the group's better frames is a cause. */

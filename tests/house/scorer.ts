@@ -1,12 +1,19 @@
 // Holds a frame table against the truth of a simulated night: verdicts, causes, measured columns.
 import { median, quantile } from "../../src/numbers/quantiles.js";
-import type { FrameTruth } from "../../src/simulate/truth.js";
+import { isoUtc } from "../../src/read/instants.js";
+import { conditionsOf } from "../../src/simulate/conditions.js";
+import { planNight } from "../../src/simulate/frame-plan.js";
+import type { Scenario } from "../../src/simulate/scenario.js";
+import { type FrameTruth, gradeTruth } from "../../src/simulate/truth.js";
 import type { FrameTable, NumberColumnName } from "../../src/terms/frame-table.js";
 
 /** How often a yes was right, and how much of what is true was found; NaN when there is nothing to count. */
 export interface Rates {
   readonly precision: number;
   readonly recall: number;
+  /** Harmonic mean of both: 2 hits / (found + true). */
+  readonly f1: number;
+  readonly hits: number;
   readonly found: number;
   readonly true: number;
 }
@@ -89,11 +96,47 @@ export function score(table: FrameTable, truth: readonly FrameTruth[]): Score {
     missing: truth.filter(({ file }) => !rowOf.has(file)).map(({ file }) => file),
     extra: table.file.filter((file) => !known.has(file)),
     wrongKind: pairs.filter(({ t, row }) => table.kind[row] !== t.kind).map(({ t }) => t.file),
-    drop: { precision: hit / found, recall: hit / real, found, true: real },
+    drop: rates(hit, found, real),
     causeAccuracy: right / withCause.length,
     causesJudged: withCause.length,
     columns: compared.map((pair) => columnError(table, lights, pair)),
   };
+}
+
+/** Rates from counts. */
+export const rates = (hits: number, found: number, real: number): Rates => ({
+  precision: hits / found,
+  recall: hits / real,
+  f1: (2 * hits) / (found + real),
+  hits,
+  found,
+  true: real,
+});
+
+/**
+ * The truth of nights that go into one stack. A scenario's own truth grades each night by itself, but what a sub does to
+ * the stack depends on all subs in it: one that is among the best of a poor night may cost the stack of five nights more
+ * than it gives. So target, filter and exposure are graded over all nights together, by the same rule.
+ * @param files - light frames and others as the simulation gave them
+ */
+export function truthOfStack(
+  scenario: Scenario,
+  files: readonly { readonly night: string; readonly truth: FrameTruth }[],
+): FrameTruth[] {
+  if (scenario.nights.length === 1) return files.map(({ truth }) => truth);
+  const plans = scenario.nights.flatMap((night) => planNight(scenario, night));
+  const graded = gradeTruth(
+    plans.map((plan) => ({
+      group: `${plan.target}|${plan.filter}|${plan.exposureS}`,
+      exposureS: plan.exposureS,
+      conditions: conditionsOf(scenario, plan),
+    })),
+  );
+  const known = new Map(plans.map((plan, i) => [`${plan.night.name} ${isoUtc(plan.startMs)}`, graded[i]!]));
+  return files.map(({ night, truth }) => {
+    const verdict = known.get(`${night} ${truth.startUtc}`)?.verdict;
+    return truth.kind === "light" && verdict !== undefined ? { ...truth, verdict } : truth;
+  });
 }
 
 interface Both {
@@ -143,7 +186,7 @@ export function scoreLines(name: string, s: Score): string[] {
   const rate = (n: number) => (Number.isNaN(n) ? "  -  " : n.toFixed(3));
   const lines = [
     `${name}: ${s.files} files, ${s.missing.length} missing, ${s.extra.length} extra, ${s.wrongKind.length} of another kind`,
-    `  drop: precision ${rate(s.drop.precision)} recall ${rate(s.drop.recall)} (${s.drop.found} found, ${s.drop.true} true)` +
+    `  drop: precision ${rate(s.drop.precision)} recall ${rate(s.drop.recall)} F1 ${rate(s.drop.f1)} (${s.drop.found} found, ${s.drop.true} true)` +
       `   cause right ${rate(s.causeAccuracy)} of ${s.causesJudged}`,
   ];
   for (const c of s.columns) {

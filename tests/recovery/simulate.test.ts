@@ -19,7 +19,7 @@ import { drawStar } from "../../src/simulate/render-stars.js";
 import { describeScenario, parseScenario, type Scenario } from "../../src/simulate/scenario.js";
 import { type SimulatedFile, simulateNight } from "../../src/simulate/simulate-night.js";
 import { CallError } from "../../src/terms/errors.js";
-import { profileAt as independentProfile, type Scene } from "./star-frames.js";
+import { densityOf } from "./psf.js";
 
 const load = (name: string): Scenario =>
   parseScenario(readFileSync(new URL(`../scenarios/${name}.json`, import.meta.url), "utf8"), `${name}.json`);
@@ -123,7 +123,8 @@ describe("pixels", () => {
       const light = new Float32Array(width * height);
       const [x, y] = [30.27, 29.61];
       drawStar({ width, height, light, mosaic: null }, x, y, 1e6, ellipse(fwhm, ratio, angleDeg, beta));
-      const other = { beta, fwhmMajor: fwhm / Math.sqrt(ratio), fwhmMinor: fwhm * Math.sqrt(ratio), angleDeg } as Scene;
+      const other = { beta, fwhmMajor: fwhm / Math.sqrt(ratio), fwhmMinor: fwhm * Math.sqrt(ratio), angleDeg };
+      const independent = densityOf(other, 40);
       for (const [row, column] of [
         [29, 30],
         [30, 30],
@@ -134,8 +135,7 @@ describe("pixels", () => {
       ] as const) {
         let sum = 0;
         for (let j = 0; j < 20; j++)
-          for (let i = 0; i < 20; i++)
-            sum += independentProfile(other, column - x + (i - 9.5) / 20, row - y + (j - 9.5) / 20) / 400;
+          for (let i = 0; i < 20; i++) sum += independent(column - x + (i - 9.5) / 20, row - y + (j - 9.5) / 20) / 400;
         expect(light[row * width + column]! / (1e6 * sum)).toBeCloseTo(1, 2.3);
       }
     }
