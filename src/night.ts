@@ -1,17 +1,21 @@
 import { basename, resolve } from "node:path";
 import { gradeNight } from "./grade/grade-night.js";
 import { summariseGroup } from "./grade/group-summary.js";
-import type { Limits } from "./grade/limits.js";
-import { type FrameMeasurement, measureFrame } from "./measure/measure-frame.js";
-import { type ExposureFacts, exposureFacts, type Given } from "./read/exposure-facts.js";
-import { openFile } from "./read/file-bytes.js";
-import { type FoundFile, findFiles } from "./read/folders.js";
-import { firstImage, openPixels } from "./read/hdu.js";
+import { groupsOf } from "./grade/groups.js";
+import { defaultLimits, type Limits } from "./grade/limits.js";
+import { starlightOf } from "./grade/starlight.js";
+import { brightStarCount } from "./measure/bright-stars.js";
+import { measureSubs, type Sub } from "./measure/measure-subs.js";
+import { openPool } from "./measure/pool.js";
+import { relateGroup } from "./measure/relate-group.js";
+import { noStore, openStore } from "./measure/store.js";
+import type { SubFacts } from "./measure/sub-facts.js";
+import type { Given } from "./read/exposure-facts.js";
+import { findFiles } from "./read/folders.js";
 import type { NightResult } from "./show/night-result.js";
-import { cornerBlurPx } from "./sky/field-rotation.js";
-import { placeInSky } from "./sky/place-in-sky.js";
-import { CannotError, FitsError } from "./terms/errors.js";
-import { type FrameRow, type FrameTable, fromRows } from "./terms/frame-table.js";
+import { skyColumn } from "./sky/sky-column.js";
+import { CannotError } from "./terms/errors.js";
+import { type FrameTable, fromRows, withColumns } from "./terms/frame-table.js";
 import type { Symptom } from "./terms/symptoms.js";
 
 /** What a night needs besides its folders. */
@@ -21,13 +25,27 @@ export interface NightRequest {
   /** What the headers do not say, or say wrongly. */
   readonly given?: Given;
   readonly limits?: Limits;
-  /** Called after each file. */
+  /** Frames measured at the same time, each in a thread of its own; 1 (also when left out): one after the other, here. */
+  readonly jobs?: number;
+  /** Folder in which measurements are remembered, so that a second run measures only what is new. Left out: nowhere. */
+  readonly store?: string;
+  /** Called after each file, remembered ones too. */
   readonly onProgress?: (done: number, total: number, file: string) => void;
+  /** Called while subs are matched with the reference of their group. */
+  readonly onMatching?: (done: number, total: number) => void;
+  /** Called with what the user should know of this run, which says nothing about the night. */
+  readonly onNote?: (note: string) => void;
 }
 
 /** A measured night: one row a file, not graded yet. */
 export interface MeasuredNight {
   readonly table: FrameTable;
+  /**
+   * Starlight of each row relative to the others of its group, extinction included, and its standard error; NaN: not
+   * matched. Grading takes them.
+   */
+  readonly starlight: Float64Array;
+  readonly starlightError: Float64Array;
   /** Names of the folders, without the way to them. */
   readonly folders: readonly string[];
   /** Absolute path of each row's file. */
@@ -45,8 +63,8 @@ export interface MeasuredNight {
 export type TriagedNight = NightResult & Pick<MeasuredNight, "paths" | "attention">;
 
 /**
- * Reads, measures and places every file below the folders. A file that cannot be read becomes a row of kind
- * `unreadable`; the night goes on.
+ * Reads, measures and places every file below the folders, and matches the subs of each group. A file that cannot be
+ * read becomes a row of kind `unreadable`; the night goes on. The result does not depend on `jobs` or the store.
  * @throws CallError when a folder does not exist, CannotError when there is no FITS file in it
  */
 export async function measureNight(folders: readonly string[], request: NightRequest): Promise<MeasuredNight> {
@@ -55,37 +73,39 @@ export async function measureNight(folders: readonly string[], request: NightReq
     throw new CannotError(
       `There are no FITS files (.fits, .fit, .fts, .fz, also .gz) below ${folders.join(", ")}. Give the folder that holds the night's subs`,
     );
-  const rows: Row[] = [];
-  const scratch: Scratch = {};
-  for (const found of files) {
-    rows.push(rowOf(found, request.given ?? [], scratch));
-    request.onProgress?.(rows.length, files.length, found.file);
-    // Lets signals and other work through between files.
-    await new Promise((done) => setImmediate(done));
-  }
-  const notes: string[] = [];
-  if (otherFiles > 0) notes.push(`${countOf(otherFiles, "file")} that by name are not FITS were left alone`);
-  const table = fromRows(rows.map(({ row }) => row));
-  const calibration = table.kind.filter((kind) => ["dark", "flat", "bias", "dark-flat"].includes(kind)).length;
-  if (calibration > 0)
-    notes.push(`${countOf(calibration, "dark, flat or bias frame")} recognised and left out of grading`);
-  const unreadable = rows.filter(({ unreadable }) => unreadable !== null);
-  const attention: string[] = unreadable.map(({ unreadable }) => unreadable!.message);
-  const lights = rows.filter(({ row }) => row.kind === "light");
-  const unplaced = lights.filter(({ row }) => Number.isNaN(row.altitudeDeg ?? Number.NaN));
-  if (unplaced.length > 0)
-    attention.push(
-      `${unplaced.length} of ${countOf(lights.length, "light frame")} could not be placed in the sky: ${missingFor(unplaced)}`,
+  const store = request.store === undefined ? noStore : openStore(request.store);
+  const pool = openPool(request.jobs ?? 1);
+  let done = 0;
+  try {
+    const subs = await measureSubs(files, {
+      pool,
+      store,
+      given: request.given ?? [],
+      version: request.version,
+      onDone: (file) => request.onProgress?.(++done, files.length, file),
+    });
+    const measured = fromRows(subs.map(({ row }) => row));
+    const related = await relatedColumns(
+      measured,
+      subs,
+      (group, onPair) => relateGroup(group, { pool, store, onPair }),
+      request,
     );
-  return {
-    table,
-    folders: folders.map((folder) => basename(resolve(folder))),
-    paths: files.map(({ path }) => path),
-    given: rows.map(({ unreadable }) => (unreadable === null ? [] : [unreadable.symptom])),
-    notes,
-    attention,
-    site: rows.find(({ facts }) => facts?.site)?.facts?.site?.value ?? null,
-  };
+    const { skyMagArcsec2 } = skyColumn(related.table);
+    return {
+      ...related,
+      table: withColumns(related.table, { skyMagArcsec2 }),
+      ...toldOf(subs, otherFiles),
+      folders: folders.map((folder) => basename(resolve(folder))),
+      paths: files.map(({ path }) => path),
+      given: subs.map(({ unreadable }) => (unreadable === null ? [] : [unreadable.symptom])),
+      site: subs.find(({ facts }) => facts?.site)?.facts?.site ?? null,
+    };
+  } finally {
+    await pool.close();
+    store.close();
+    for (const problem of store.problems()) request.onNote?.(problem);
+  }
 }
 
 /**
@@ -96,129 +116,98 @@ export async function triageNight(folders: readonly string[], request: NightRequ
   const measured = await measureNight(folders, request);
   const { table, symptomsOfRow, groups } = gradeNight(measured.table, {
     given: measured.given,
+    starlight: measured.starlight,
+    starlightError: measured.starlightError,
     ...(request.limits && { limits: request.limits }),
   });
   const summaries = groups.map((group) => summariseGroup(table, group));
   return { ...measured, table, symptomsOfRow, groups: summaries, version: request.version };
 }
 
-interface Row {
-  readonly row: Partial<FrameRow>;
-  readonly facts: ExposureFacts | null;
-  readonly unreadable: { readonly message: string; readonly symptom: Symptom } | null;
-}
+type Relate = (group: Parameters<typeof relateGroup>[0], onPair: () => void) => ReturnType<typeof relateGroup>;
 
-interface Scratch {
-  buffers?: FrameMeasurement["scratch"];
-}
-
-/** One file's row: read, described, measured (light frames only) and placed. */
-function rowOf({ path, file }: FoundFile, given: Given, scratch: Scratch): Row {
-  let facts: ExposureFacts | null = null;
-  try {
-    const source = openFile(path, file);
-    try {
-      const image = firstImage(source);
-      facts = exposureFacts(image.headers, given);
-      const reader = openPixels(image.source, image.hdu);
-      const described = describedBy(file, facts, reader.width, reader.height);
-      if (facts.kind.value !== "light") return { row: described, facts, unreadable: null };
-      const measured = measureFrame(reader, {
-        bayer: facts.bayer?.value ?? "",
-        electronsPerAdu: facts.electronsPerAdu?.value ?? Number.NaN,
-        saturationAdu: facts.saturationAdu?.value ?? Number.NaN,
-        ...(scratch.buffers && { scratch: scratch.buffers }),
-      });
-      scratch.buffers = measured.scratch;
-      const notes = [described.note ?? "", ...measured.notes].filter((note) => note !== "");
-      return {
-        row: { ...described, ...measuredBy(measured, facts), ...placedBy(facts, measured), note: notes.join("; ") },
-        facts,
-        unreadable: null,
-      };
-    } finally {
-      source.close();
+/** Shift, rotation and starlight of each sub against its group, and notes where it could not be matched. */
+async function relatedColumns(
+  table: FrameTable,
+  subs: readonly Sub[],
+  relate: Relate,
+  { onMatching, limits = defaultLimits }: NightRequest,
+): Promise<Pick<MeasuredNight, "table" | "starlight" | "starlightError">> {
+  const empty = () => new Float64Array(table.rows).fill(Number.NaN);
+  const [shiftXPx, shiftYPx, rotationDeg] = [empty(), empty(), empty()];
+  const [starlight, starlightError, transparency, transparencyError] = [empty(), empty(), empty(), empty()];
+  const note = [...table.note];
+  const groups = groupsOf(table);
+  const rowsOf = groups.map(({ rows }) => rows.filter((row) => subs[row].matchable !== null));
+  const pairs = rowsOf.reduce((sum, rows) => sum + Math.max(0, rows.length - 1), 0);
+  let done = 0;
+  // Some pairs are matched twice, by way of another sub; they are not counted.
+  const onPair = () => onMatching?.(Math.min(pairs, ++done), pairs);
+  for (const [g, rows] of rowsOf.entries()) {
+    const { reference, relations } = await relate(
+      rows.map((row) => ({
+        ...subs[row].matchable!,
+        starCount: table.starCount[row],
+        fwhmPx: table.fwhmPx[row],
+        airmass: table.airmass[row],
+      })),
+      onPair,
+    );
+    for (const [i, row] of rows.entries()) {
+      const relation = relations[i];
+      if (relation === null) {
+        const bright = brightStarCount(subs[row].matchable!.brightStars);
+        const why =
+          reference < 0
+            ? "no sub of its group shows five stars that could be matched"
+            : `fewer than 5 of its ${bright} brighter stars are among those of ${table.file[rows[reference]]}, to which its group is compared`;
+        note[row] = [note[row], `shift and transparency not measured: ${why}`].filter(Boolean).join("; ");
+        continue;
+      }
+      shiftXPx[row] = relation.shiftXPx;
+      shiftYPx[row] = relation.shiftYPx;
+      rotationDeg[row] = relation.rotationDeg;
+      starlight[row] = relation.starlight;
+      starlightError[row] = relation.starlightError;
     }
-  } catch (error) {
-    if (!(error instanceof FitsError) && !(error instanceof CannotError)) throw error;
-    const at = error instanceof FitsError ? error.at.offsetBytes : 0;
-    const problem = error instanceof FitsError ? error.problem : error.message;
-    const remedy = error instanceof FitsError ? error.remedy : "Check that the file may be read";
-    const symptom: Symptom = { code: "unreadable", offsetBytes: at, problem, remedy };
-    const note = `byte ${at}: ${problem}. ${remedy}`;
-    return { row: { file, kind: "unreadable", note }, facts: null, unreadable: { message: error.message, symptom } };
+    const light = starlightOf(table, groups[g], limits, { starlight, starlightError });
+    for (const [i, row] of groups[g].rows.entries()) {
+      transparency[row] = light.transparency[i];
+      transparencyError[row] = light.transparencyError[i];
+    }
   }
-}
-
-function describedBy(file: string, facts: ExposureFacts, width: number, height: number): Partial<FrameRow> {
   return {
-    file,
-    kind: facts.kind.value,
-    target: facts.target?.value ?? "",
-    filter: facts.filter?.value ?? "",
-    filterKind: facts.filterKind.value,
-    startUtc: facts.startUtc?.value ?? "",
-    exposureS: facts.exposureS?.value ?? Number.NaN,
-    gainSetting: facts.gainSetting?.value ?? Number.NaN,
-    sensorTempC: facts.sensorTempC?.value ?? Number.NaN,
-    width,
-    height,
-    bayer: facts.bayer?.value ?? "",
-    pixelScaleArcsec: facts.pixelScaleArcsec?.value ?? Number.NaN,
-    note: facts.notes.join("; "),
+    table: withColumns(table, { shiftXPx, shiftYPx, rotationDeg, transparency, transparencyError, note }),
+    starlight,
+    starlightError,
   };
 }
 
-function measuredBy(measured: FrameMeasurement, facts: ExposureFacts): Partial<FrameRow> {
-  const { backgroundAdu, noiseAdu, backgroundGradient, starCount, fwhmPx, hfrPx, eccentricity } = measured;
-  const { elongationAngleDeg, fieldSpread, saturatedFraction, hotPixels, blockedFraction } = measured;
-  return {
-    backgroundAdu,
-    noiseAdu,
-    backgroundGradient,
-    starCount,
-    fwhmPx,
-    fwhmArcsec: fwhmPx * (facts.pixelScaleArcsec?.value ?? Number.NaN),
-    hfrPx,
-    eccentricity,
-    elongationAngleDeg,
-    fieldSpread,
-    saturatedFraction,
-    hotPixels,
-    streaks: measured.streaks.count,
-    blockedFraction,
-  };
-}
-
-/** Where target, Sun and Moon stood at mid-exposure; nothing where site, target or time is not known. */
-function placedBy(facts: ExposureFacts, { width, height }: FrameMeasurement): Partial<FrameRow> {
-  const exposureS = facts.exposureS?.value ?? 0;
-  if (!facts.site || !facts.raDeg || !facts.decDeg || !facts.startUtcMs) return {};
-  const middleMs = facts.startUtcMs.value + exposureS * 500;
-  const place = placeInSky(middleMs, facts.site.value, { raDeg: facts.raDeg.value, decDeg: facts.decDeg.value });
-  const { altitudeDeg, azimuthDeg, airmass, sunAltitudeDeg, moonAltitudeDeg, moonSeparationDeg } = place;
-  const { moonIllumination, rotationRateDegPerH } = place;
-  const rotationBlurPx = cornerBlurPx(rotationRateDegPerH, exposureS, width, height);
-  return {
-    altitudeDeg,
-    azimuthDeg,
-    airmass,
-    sunAltitudeDeg,
-    moonAltitudeDeg,
-    moonSeparationDeg,
-    moonIllumination,
-    rotationRateDegPerH,
-    rotationBlurPx,
-  };
+/** What the user should know of the files, and what needs attention. */
+function toldOf(subs: readonly Sub[], otherFiles: number): Pick<MeasuredNight, "notes" | "attention"> {
+  const notes: string[] = [];
+  if (otherFiles > 0) notes.push(`${countOf(otherFiles, "file")} that by name are not FITS were left alone`);
+  const calibration = subs.filter(({ row }) => ["dark", "flat", "bias", "dark-flat"].includes(row.kind ?? "")).length;
+  if (calibration > 0)
+    notes.push(`${countOf(calibration, "dark, flat or bias frame")} recognised and left out of grading`);
+  const attention = subs.flatMap(({ unreadable }) => (unreadable === null ? [] : [unreadable.message]));
+  const lights = subs.filter(({ row }) => row.kind === "light");
+  const unplaced = lights.filter(({ row }) => Number.isNaN(row.altitudeDeg ?? Number.NaN));
+  if (unplaced.length > 0)
+    attention.push(
+      `${unplaced.length} of ${countOf(lights.length, "light frame")} could not be placed in the sky: ${missingFor(unplaced)}`,
+    );
+  return { notes, attention };
 }
 
 /** What has to be given so that the sky can be computed. */
-function missingFor(rows: readonly Row[]): string {
-  const lacks = (has: (facts: ExposureFacts) => unknown) => rows.some(({ facts }) => facts !== null && !has(facts));
+function missingFor(subs: readonly Sub[]): string {
+  const lacks = (has: (facts: SubFacts) => boolean) => subs.some(({ facts }) => facts !== null && !has(facts));
   const missing: string[] = [];
-  if (lacks((facts) => facts.site)) missing.push("the observer's place (--site LAT,LON)");
-  if (lacks((facts) => facts.raDeg && facts.decDeg)) missing.push("the target's coordinates (--target RA,DEC)");
-  if (lacks((facts) => facts.startUtcMs)) missing.push("the start time (see the notes of those rows)");
+  if (lacks(({ site }) => site !== null)) missing.push("the observer's place (--site LAT,LON)");
+  if (lacks(({ raDeg, decDeg }) => raDeg !== null && decDeg !== null))
+    missing.push("the target's coordinates (--target RA,DEC)");
+  if (lacks(({ startUtcMs }) => startUtcMs !== null)) missing.push("the start time (see the notes of those rows)");
   return `the headers do not give ${missing.join(", nor ")}`;
 }
 

@@ -7,8 +7,10 @@ import { exportNotebook } from "./export.js";
 import { kernel } from "./kernel.js";
 import { mark } from "./mark.js";
 import { measure } from "./measure.js";
+import { remaining } from "./remaining.js";
 import { run as runNotebook } from "./run.js";
 import { simulate } from "./simulate.js";
+import { sublength } from "./sublength.js";
 import { triage } from "./triage.js";
 import { undo } from "./undo.js";
 import { verify } from "./verify.js";
@@ -19,6 +21,8 @@ const commands: Readonly<Record<string, Command>> = {
   measure,
   simulate,
   mark,
+  sublength,
+  remaining,
   apply,
   undo,
   export: exportNotebook,

@@ -6,12 +6,11 @@ import { CallError } from "../terms/errors.js";
 import { writeParquet } from "../terms/parquet.js";
 import type { Command } from "./command.js";
 import { flags } from "./command.js";
-import { givenFrom, nightFlags, refuseInside } from "./night-flags.js";
-import { progressOn } from "./progress.js";
-import { version } from "./version.js";
+import { nightFlags, refuseInside } from "./night-flags.js";
+import { nightRequest } from "./night-request.js";
 
 const usage =
-  "measure FOLDER... --out FILE.ecsv [--site LAT,LON[,HEIGHT_M]] [--site-file FILE] [--target NAME|RA,DEC] [--jobs N]";
+  "measure FOLDER... --out FILE.ecsv [--site LAT,LON[,HEIGHT_M]] [--site-file FILE] [--target NAME|RA,DEC] [--jobs N] [--store DIR]";
 
 /** Measures and places, without grading: the frame table alone. */
 export const measure: Command = {
@@ -19,6 +18,7 @@ export const measure: Command = {
   summary: "measure every sub and write the frame table (ECSV, or Parquet by the file's name)",
   help: `
 Measures every sub below the folders and writes the frame table, ungraded. A name that ends in .parquet gives Parquet.
+--jobs N and --store DIR as for triage.
 
 Example:
   nightyield measure /card/2026-03-14 --out march14.ecsv`,
@@ -29,13 +29,9 @@ Example:
       throw new CallError(`Say where to write with --out FILE.ecsv. Usage: nightyield ${usage}`);
     const out = resolve(values.out);
     refuseInside(out, positionals);
-    const progress = progressOn(process.stderr, "measuring");
-    const { table, attention } = await measureNight(positionals, {
-      ...givenFrom(values),
-      version: version(),
-      onProgress: (done, total) => progress.step(done, total),
-    });
-    progress.end();
+    const { request, end } = nightRequest(values, positionals);
+    const { table, attention } = await measureNight(positionals, request);
+    end();
     writeWhole(out, /\.parquet$/i.test(out) ? writeParquet(table) : writeEcsv(table));
     console.log(`${table.rows} rows written to ${out}`);
     for (const line of attention) console.error(`attention: ${line}`);

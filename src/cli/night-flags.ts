@@ -5,7 +5,6 @@ import { parseAngle } from "../read/angles.js";
 import type { Given, GivenValues } from "../read/exposure-facts.js";
 import { parseSiteFile } from "../read/site-file.js";
 import { CallError } from "../terms/errors.js";
-import { wholeNumber } from "./command.js";
 
 /** The flags that say what headers do not; triage and measure share them. */
 export const nightFlags = {
@@ -13,6 +12,7 @@ export const nightFlags = {
   "site-file": { type: "string" },
   target: { type: "string" },
   jobs: { type: "string" },
+  store: { type: "string" },
   out: { type: "string" },
   json: { type: "boolean" },
 } as const;
@@ -22,6 +22,7 @@ export interface NightFlagValues {
   readonly "site-file"?: string | undefined;
   readonly target?: string | undefined;
   readonly jobs?: string | undefined;
+  readonly store?: string | undefined;
 }
 
 /**
@@ -29,7 +30,6 @@ export interface NightFlagValues {
  * @throws CallError when a value cannot be understood
  */
 export function givenFrom(values: NightFlagValues): Pick<NightRequest, "given"> {
-  if (values.jobs !== undefined) wholeNumber(values.jobs, "jobs", 1, 256);
   const given: { from: Given[number]["from"]; values: GivenValues }[] = [];
   const file = values["site-file"];
   if (file !== undefined) given.push({ from: "site file", values: parseSiteFile(textOf(file), basename(file)) });
@@ -38,13 +38,13 @@ export function givenFrom(values: NightFlagValues): Pick<NightRequest, "given"> 
   return { given };
 }
 
-/** @throws CallError when results would land among the subs */
-export function refuseInside(out: string, folders: readonly string[]): void {
+/** @throws CallError when what is written would land among the subs */
+export function refuseInside(out: string, folders: readonly string[], flag: "out" | "store" = "out"): void {
   for (const folder of folders) {
     const way = relative(resolve(folder), out);
     if (way === "" || (!way.startsWith("..") && !/^[a-z]:/i.test(way) && !way.startsWith("/")))
       throw new CallError(
-        `--out ${out} lies inside ${folder}. Nothing is written among the subs; choose a place outside`,
+        `--${flag} ${out} lies inside ${folder}. Nothing is written among the subs; choose a place outside`,
       );
   }
 }

@@ -1,19 +1,21 @@
 import { basename, join, resolve } from "node:path";
+import { readDecisions } from "../act/decisions.js";
+import { writeLists } from "../act/night-files.js";
+import { summariseGroup } from "../grade/group-summary.js";
+import { groupsOf } from "../grade/groups.js";
 import { triageNight } from "../night.js";
 import { writeWhole } from "../read/write-whole.js";
 import { nightSummary } from "../show/night-summary.js";
 import { reportHtml } from "../show/report.js";
 import { summaryJson } from "../show/summary-json.js";
-import { writeEcsv } from "../terms/ecsv.js";
 import { CallError } from "../terms/errors.js";
 import type { Command } from "./command.js";
 import { flags } from "./command.js";
-import { givenFrom, nightFlags, refuseInside } from "./night-flags.js";
-import { progressOn } from "./progress.js";
-import { version } from "./version.js";
+import { nightFlags, refuseInside } from "./night-flags.js";
+import { nightRequest } from "./night-request.js";
 
 const usage =
-  "triage FOLDER... [--out DIR] [--site LAT,LON[,HEIGHT_M]] [--site-file FILE] [--target NAME|RA,DEC] [--jobs N] [--json]";
+  "triage FOLDER... [--out DIR] [--site LAT,LON[,HEIGHT_M]] [--site-file FILE] [--target NAME|RA,DEC] [--jobs N] [--store DIR] [--json]";
 
 /** The main job: a night's folders in, verdicts with reasons, a report and plain lists out. */
 export const triage: Command = {
@@ -27,13 +29,18 @@ exposure, gain) and writes into DIR:
   summary.json  the same story for programs
   keep.txt      paths of subs to stack: verdict keep or borderline
   drop.txt      paths of subs to leave out
+  weights.csv   path, weight and verdict of each sub
+  night.json    where each file was; mark and apply read it
+Your own decisions (nightyield mark, kept in DIR/decisions.json) win over the grade.
 DIR is nightyield-out/<folder name> below the current folder unless given. Nothing is written into FOLDER.
 
   --out DIR        where to write
   --site LAT,LON[,HEIGHT_M]   the observer, degrees, east and north positive, where the headers do not say
   --site-file FILE  site, target, pixel scale and more as JSON (see README.md)
   --target NAME    take this as the target's name; or RA,DEC in degrees or sexagesimal for its place
-  --jobs N         accepted; subs are still measured one after the other
+  --jobs N         frames measured at the same time (default: as many as the machine has cores, at most 8)
+  --store DIR      where measurements are remembered, so that a second run measures only what is new
+                   (default: your cache folder for this platform); --store none measures without remembering
   --json           print summary.json to standard output instead of the summary
 
 Example: the real question after a night, with the observer at 48.2 N, 16.4 E:
@@ -44,24 +51,15 @@ Example: the real question after a night, with the observer at 48.2 N, 16.4 E:
     if (positionals.length === 0) throw new CallError(`Give at least one folder of subs. Usage: nightyield ${usage}`);
     const out = resolve(values.out ?? join("nightyield-out", basename(resolve(positionals[0]!))));
     refuseInside(out, positionals);
-    const progress = progressOn(process.stderr, "measuring");
-    const night = await triageNight(positionals, {
-      ...givenFrom(values),
-      version: version(),
-      onProgress: (done, total) => progress.step(done, total),
-    });
-    progress.end();
-    const { table, paths } = night;
-    const list = (...wanted: readonly string[]) =>
-      paths
-        .filter((_, row) => wanted.includes(table.verdict[row]!))
-        .map((path) => `${path}\n`)
-        .join("");
+    const { request, end } = nightRequest(values, positionals);
+    readDecisions(out); // a wrongly edited file stops here, before hours of measuring
+    const measured = await triageNight(positionals, request);
+    end();
+    const { table, notes } = writeLists(out, { table: measured.table, paths: measured.paths, folders: positionals });
+    const groups = groupsOf(table).map((group) => summariseGroup(table, group));
+    const night = { ...measured, table, groups, notes: [...measured.notes, ...notes] };
     const summary = summaryJson(night);
-    writeWhole(join(out, "frames.ecsv"), writeEcsv(table));
     writeWhole(join(out, "summary.json"), summary);
-    writeWhole(join(out, "keep.txt"), list("keep", "borderline"));
-    writeWhole(join(out, "drop.txt"), list("drop"));
     writeWhole(join(out, "report.html"), reportHtml(night));
     if (values.json === true) console.log(summary);
     else console.log([...nightSummary(night), "", `Report: ${join(out, "report.html")}`].join("\n"));

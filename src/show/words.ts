@@ -74,7 +74,7 @@ export function symptomWords(symptom: Symptom): string {
     case "blocked-area":
       return `${share} of the frame without stars and sky${shareLimit}`;
     case "shifted-field":
-      return `field shifted by ${value}${limit}`;
+      return Number.isNaN(symptom.value) ? "a field that none of its group shows" : `field shifted by ${value}${limit}`;
     default:
       return code satisfies never; // a new code will not compile until it has words
   }

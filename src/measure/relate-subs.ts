@@ -1,0 +1,193 @@
+import { quantile } from "../numbers/quantiles.js";
+import { brightStarCount } from "./bright-stars.js";
+import type { StarMatch } from "./match.js";
+import type { MatchSide } from "./sub-task.js";
+
+/** A sub of a group, in time order with the others. */
+export interface Relatable extends MatchSide {
+  readonly starCount: number;
+  readonly fwhmPx: number;
+  /** NaN: not known. */
+  readonly airmass: number;
+}
+
+/** How a sub lies on, and how bright it is against, its group's reference. */
+export interface Relation {
+  /** Where the middle of the reference lies in this sub, less where it lies in the reference. */
+  readonly shiftXPx: number;
+  readonly shiftYPx: number;
+  /** From +x towards +y, -180 to 180. */
+  readonly rotationDeg: number;
+  /** Starlight relative to the sub that all were compared with, extinction included. */
+  readonly starlight: number;
+  /** Standard error of `starlight`. */
+  readonly starlightError: number;
+  readonly commonStars: number;
+}
+
+/** The subs of a group against one another. */
+export interface RelatedGroup {
+  /** Index of the reference, whose shift is 0; -1 when there is none. */
+  readonly reference: number;
+  /** null: fewer than five stars in common with any sub that it was compared with. */
+  readonly relations: readonly (Relation | null)[];
+}
+
+/** Compares two subs by their indices. */
+export type Match = (sub: number, reference: number) => Promise<StarMatch | null>;
+
+/** Matching needs five stars. */
+const fewestStars = 5;
+/** Matching pairs stars that come this close. */
+const pairedWithinPx = 2.5;
+/** The field is where most subs are: a reference this far (share of the width) from the middle of all shifts is replaced. */
+const leastMove = 0.02;
+
+/**
+ * Compares the subs of a group with one of them that is sharp and shows many stars. A sub that does not match it is
+ * compared with the related sub nearest in time; one such step at most. When most subs stay unrelated, that sub was a
+ * poor choice (a field of its own), and another one is tried. The reference, from which shifts count, is a sub in the
+ * middle of all shifts, so that a few subs that point elsewhere are the ones that are shifted.
+ * @param match - compares two subs by their indices
+ */
+export async function relateSubs(subs: readonly Relatable[], match: Match): Promise<RelatedGroup> {
+  const able = subs.flatMap((sub, i) => (brightStarCount(sub.brightStars) >= fewestStars ? [i] : []));
+  if (able.length === 0) return { reference: -1, relations: subs.map(() => null) };
+  const trusted: Match = async (i, j) => {
+    const found = await match(i, j);
+    return found !== null && isBeyondChance(found, subs[i], subs[j]) ? found : null;
+  };
+  let best = await relateTo(bestOf(subs, able), able, subs.length, trusted);
+  const left = able.filter((i) => best[i] === null);
+  if (2 * left.length > able.length) {
+    const other = await relateTo(bestOf(subs, left), able, subs.length, trusted);
+    if (count(other) > count(best)) best = other;
+  }
+  return anchored(best, subs[able[0]!]!.width);
+}
+
+/**
+ * False when as many stars may coincide by chance. Three always do, as triangles propose the motions; of the others in
+ * the common part of the field, each by the share of the field that lies near a star.
+ */
+function isBeyondChance({ matches, shiftXPx, shiftYPx }: StarMatch, sub: Relatable, reference: Relatable): boolean {
+  const { width, height } = reference;
+  const common = Math.max(0, 1 - Math.abs(shiftXPx) / width) * Math.max(0, 1 - Math.abs(shiftYPx) / height);
+  const [fewer, more] = [sub, reference].map((s) => brightStarCount(s.brightStars)).sort((a, b) => a - b);
+  const chance = fewer * common * Math.min(1, (more * Math.PI * pairedWithinPx ** 2) / (width * height));
+  return matches > 3 + chance + 6 * Math.sqrt(chance);
+}
+
+const count = (relations: readonly (Relation | null)[]) => relations.filter((r) => r !== null).length;
+
+/** Of the subs with about as many stars as the best tenth, the sharpest, of equally sharp ones that nearest the zenith. */
+function bestOf(subs: readonly Relatable[], among: readonly number[]): number {
+  const most = quantile(
+    among.map((i) => subs[i]!.starCount),
+    0.9,
+  );
+  const cost = (i: number) => {
+    const { fwhmPx, airmass } = subs[i]!;
+    return (fwhmPx > 0 ? fwhmPx : 1e9) * Math.sqrt(airmass > 0 ? airmass : 1);
+  };
+  const rich = among.filter((i) => subs[i]!.starCount >= 0.8 * most);
+  return (rich.length > 0 ? rich : among).reduce((a, b) => (cost(b) < cost(a) ? b : a));
+}
+
+async function relateTo(
+  reference: number,
+  able: readonly number[],
+  length: number,
+  match: Match,
+): Promise<(Relation | null)[]> {
+  const others = able.filter((i) => i !== reference);
+  const direct = new Array<Relation | null>(length).fill(null);
+  const found = await Promise.all(others.map((i) => match(i, reference)));
+  others.forEach((i, k) => {
+    direct[i] = found[k] ? relationOf(found[k]) : null;
+  });
+  direct[reference] = { ...nowhere, starlightError: ownError(direct) };
+  const left = others.filter((i) => direct[i] === null);
+  const related = able.filter((i) => direct[i] !== null);
+  const chained = await Promise.all(
+    left.map(async (i) => {
+      const near = related.reduce((a, b) => (Math.abs(b - i) < Math.abs(a - i) ? b : a));
+      const step = near === reference ? null : await match(i, near);
+      return step && chain(direct[near]!, relationOf(step));
+    }),
+  );
+  left.forEach((i, k) => {
+    direct[i] = chained[k]!;
+  });
+  return direct;
+}
+
+const nowhere = { shiftXPx: 0, shiftYPx: 0, rotationDeg: 0, starlight: 1, starlightError: 0, commonStars: 0 };
+
+const relationOf = ({ zeroPoint, zeroPointError, matches, shiftXPx, shiftYPx, rotationDeg }: StarMatch): Relation => ({
+  shiftXPx,
+  shiftYPx,
+  rotationDeg,
+  starlight: zeroPoint,
+  starlightError: zeroPointError,
+  commonStars: matches,
+});
+
+/** The reference's own share in the errors of its comparisons: of two equally good subs, each has 1 / sqrt(2). */
+function ownError(relations: readonly (Relation | null)[]): number {
+  const relative = relations.flatMap((r) => (r === null ? [] : [r.starlightError / r.starlight]));
+  return quantile(relative, 0.25) / Math.SQRT2;
+}
+
+/** From the reference to a sub by way of another: first `to`, then `on`. */
+function chain(to: Relation, on: Relation): Relation {
+  const [x, y] = turned(to.shiftXPx, to.shiftYPx, on.rotationDeg);
+  const starlight = to.starlight * on.starlight;
+  return {
+    shiftXPx: x + on.shiftXPx,
+    shiftYPx: y + on.shiftYPx,
+    rotationDeg: signedDeg(to.rotationDeg + on.rotationDeg),
+    starlight,
+    starlightError: starlight * Math.hypot(to.starlightError / to.starlight, on.starlightError / on.starlight),
+    commonStars: on.commonStars,
+  };
+}
+
+/** The way back; brightness is left as it is, as it is only compared within the group. */
+function backwards({ shiftXPx, shiftYPx, rotationDeg }: Relation): Relation {
+  const [x, y] = turned(-shiftXPx, -shiftYPx, -rotationDeg);
+  return { ...nowhere, shiftXPx: x, shiftYPx: y, rotationDeg: -rotationDeg };
+}
+
+/** Counts shifts from a sub in the middle of them. */
+function anchored(relations: readonly (Relation | null)[], width: number): RelatedGroup {
+  const known = relations.flatMap((r, i) => (r === null ? [] : [i]));
+  const middle = (of: (r: Relation) => number) =>
+    quantile(
+      known.map((i) => of(relations[i]!)),
+      0.5,
+    );
+  const x = middle((r) => r.shiftXPx);
+  const y = middle((r) => r.shiftYPx);
+  const away = (i: number) => Math.hypot(relations[i]!.shiftXPx - x, relations[i]!.shiftYPx - y);
+  const first = known.find((i) => relations[i]!.commonStars === 0)!;
+  if (away(first) < leastMove * width) return { reference: first, relations };
+  const reference = known.reduce((a, b) => (away(b) < away(a) ? b : a));
+  const back = backwards(relations[reference]!);
+  return {
+    reference,
+    relations: relations.map((r) => {
+      if (r === null) return null;
+      const { shiftXPx, shiftYPx, rotationDeg } = chain(back, r);
+      return { ...r, shiftXPx, shiftYPx, rotationDeg };
+    }),
+  };
+}
+
+function turned(x: number, y: number, angleDeg: number): [number, number] {
+  const cosine = Math.cos((angleDeg * Math.PI) / 180);
+  const sine = Math.sin((angleDeg * Math.PI) / 180);
+  return [cosine * x - sine * y, sine * x + cosine * y];
+}
+
+const signedDeg = (angle: number) => ((((angle + 180) % 360) + 360) % 360) - 180;

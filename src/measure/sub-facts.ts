@@ -1,0 +1,54 @@
+import type { ExposureFacts } from "../read/exposure-facts.js";
+import type { FrameRow } from "../terms/frame-table.js";
+import type { MeasureOptions } from "./measure-frame.js";
+
+/** What the night needs of a file's headers; plain values that can be remembered. null: not known. */
+export interface SubFacts {
+  /** The columns that headers give. */
+  readonly described: Partial<FrameRow>;
+  readonly site: { readonly latitudeDeg: number; readonly longitudeDeg: number; readonly heightM: number } | null;
+  readonly raDeg: number | null;
+  readonly decDeg: number | null;
+  /** Start of the exposure, Unix milliseconds. */
+  readonly startUtcMs: number | null;
+  /** What measuring must know. */
+  readonly options: Omit<MeasureOptions, "scratch">;
+}
+
+/**
+ * Sums up an exposure's facts.
+ * @param size - of the image, pixels
+ */
+export function subFacts(
+  facts: ExposureFacts,
+  { width, height }: { readonly width: number; readonly height: number },
+): SubFacts {
+  const numberOf = (fact: { readonly value: number } | null) => fact?.value ?? Number.NaN;
+  const bayer = facts.bayer?.value ?? "";
+  return {
+    described: {
+      kind: facts.kind.value,
+      target: facts.target?.value ?? "",
+      filter: facts.filter?.value ?? "",
+      filterKind: facts.filterKind.value,
+      startUtc: facts.startUtc?.value ?? "",
+      exposureS: numberOf(facts.exposureS),
+      gainSetting: numberOf(facts.gainSetting),
+      sensorTempC: numberOf(facts.sensorTempC),
+      width,
+      height,
+      bayer,
+      pixelScaleArcsec: numberOf(facts.pixelScaleArcsec),
+      note: facts.notes.join("; "),
+    },
+    site: facts.site?.value ?? null,
+    raDeg: facts.raDeg?.value ?? null,
+    decDeg: facts.decDeg?.value ?? null,
+    startUtcMs: facts.startUtcMs?.value ?? null,
+    options: {
+      bayer,
+      electronsPerAdu: numberOf(facts.electronsPerAdu),
+      saturationAdu: numberOf(facts.saturationAdu),
+    },
+  };
+}
