@@ -59,7 +59,13 @@ export function findStreaks(
       ballot.withdraw(i);
     }
     if (segment === null || 2 * segment.half * cell < leastLengthPx) continue;
-    if (segment.filled < (2 * segment.half < longShare * Math.hypot(points.width, points.height) ? Math.max(0.6, leastFilled) : leastFilled)) continue;
+    if (
+      segment.filled <
+      (2 * segment.half < longShare * Math.hypot(points.width, points.height)
+        ? Math.max(0.6, leastFilled)
+        : leastFilled)
+    )
+      continue;
     const widthPx = widthAcross(segment, across);
     if (Number.isNaN(widthPx) || 2 * segment.half * cell < slender * widthPx) continue;
     failures--;

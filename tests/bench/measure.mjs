@@ -29,9 +29,7 @@ const scenes = {
   sharp: like(() => {}),
   soft: like((s) => (s.telescope.opticsPx = 4)),
   defocused: like((s) => s.nights[0].events.push({ kind: "focus-drift", fromMin: -60, blurPxPerHour: 6 })),
-  trailed: like((s) =>
-    s.nights[0].events.push({ kind: "tracking-drift", ...whole, pxPerMin: 8, angleDeg: 30 }),
-  ),
+  trailed: like((s) => s.nights[0].events.push({ kind: "tracking-drift", ...whole, pxPerMin: 8, angleDeg: 30 })),
   "few stars": like((s) => (s.nights[0].blocks[0].exposureS = 1)),
   mosaic: like((s) => (s.camera.bayer = "RGGB")),
 };

@@ -234,7 +234,7 @@ describe("simulated nights", () => {
     expect(Math.max(...shiftOff)).toBeLessThan(0.3);
     expect(Math.max(...angleOff)).toBeLessThan(0.1);
     expect(rich.length).toBeGreaterThan(seen.length / 2);
-    // 2 % is the aim, and held by frames of usual size (transparency.test.ts). In these small, undersampled frames the
+    // 2 % is the aim (transparency.test.ts holds it). In these small, undersampled frames the
     // scale of a frame's fluxes rests on a few bright stars, and single subs are off by up to 6 %.
     expect(lightRms).toBeLessThan(0.025);
   });
