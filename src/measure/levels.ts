@@ -1,3 +1,4 @@
+import { descendingOrder } from "../numbers/order.js";
 import { medianAndSigma } from "../numbers/robust.js";
 import type { Background } from "./background.js";
 import { sumBlocksFloat } from "./block-sums.js";
@@ -158,19 +159,17 @@ function strongestPeaks(
   most: number,
   spread: number,
 ): number[] {
-  const strength = (at: number) => smoothed(values, at, width) - kernelSum * sky;
-  const order = Array.from(peaks.subarray(0, found))
-    .filter((at) => {
-      const single = values[at]! - sky;
-      const near = values[at - 1]! + values[at + 1]! + values[at - width]! + values[at + width]! - 4 * sky;
-      return near > spread * single;
-    })
-    .map((at) => ({ at, x: at % width, y: Math.floor(at / width), strength: strength(at) }))
-    .sort((a, b) => b.strength - a.strength);
+  const strengths = new Float64Array(found);
+  for (let i = 0; i < found; i++) strengths[i] = smoothed(values, peaks[i]!, width);
   // One vote a star: ripples on the wings of a bright one, and the many peaks of a ring, belong together.
-  const kept: typeof order = [];
-  for (const peak of order) {
+  const kept: { readonly at: number; readonly x: number; readonly y: number }[] = [];
+  for (const i of descendingOrder(strengths)) {
     if (kept.length === most) break;
+    const at = peaks[i]!;
+    const single = values[at]! - sky;
+    const near = values[at - 1]! + values[at + 1]! + values[at - width]! + values[at + width]! - 4 * sky;
+    if (!(near > spread * single)) continue;
+    const peak = { at, x: at % width, y: Math.floor(at / width) };
     if (kept.every(({ x, y }) => Math.hypot(x - peak.x, y - peak.y) > apart)) kept.push(peak);
   }
   return kept.map(({ at }) => at);
