@@ -20,8 +20,8 @@ import type { Symptom } from "./terms/symptoms.js";
 
 /** What a night needs besides its folders. */
 export interface NightRequest {
-  /** Version of nightyield, for the record. */
-  readonly version: string;
+  /** Version of nightyield, for the record and the store; left out: not recorded. */
+  readonly version?: string;
   /** What the headers do not say, or say wrongly. */
   readonly given?: Given;
   readonly limits?: Limits;
@@ -81,7 +81,7 @@ export async function measureNight(folders: readonly string[], request: NightReq
       pool,
       store,
       given: request.given ?? [],
-      version: request.version,
+      version: request.version ?? "",
       onDone: (file) => request.onProgress?.(++done, files.length, file),
     });
     const measured = fromRows(subs.map(({ row }) => row));
@@ -121,7 +121,7 @@ export async function triageNight(folders: readonly string[], request: NightRequ
     ...(request.limits && { limits: request.limits }),
   });
   const summaries = groups.map((group) => summariseGroup(table, group));
-  return { ...measured, table, symptomsOfRow, groups: summaries, version: request.version };
+  return { ...measured, table, symptomsOfRow, groups: summaries, version: request.version ?? "" };
 }
 
 type Relate = (group: Parameters<typeof relateGroup>[0], onPair: () => void) => ReturnType<typeof relateGroup>;
