@@ -122,7 +122,8 @@ describe("bundle and verify", () => {
     const ended = run("verify", altered(changeNumber(column, 5, factor)), ...args);
     const file = readEcsv(textsOf(bytesOf("night.zip")).get("frames.ecsv")!, "f").file[5]!;
     expect(ended.status).toBe(1);
-    const named = column === "exposureS" ? "effectiveExposureS" : column;
+    // Grading a graded table takes the light of a sub from its weight, so an altered weight shows in what follows from it.
+    const named = column === "exposureS" || column === "weight" ? "effectiveExposureS" : column;
     expect(ended.stderr).toMatch(new RegExp(`${file}, ${named}: \\S+ in the bundle, \\S+ now`));
   });
 

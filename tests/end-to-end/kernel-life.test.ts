@@ -33,7 +33,7 @@ describe("interrupts", () => {
     ["a loop that prints", "for (;;) console.log('x')"],
     ["a long wait", "await new Promise((r) => setTimeout(r, 60_000))"],
     ["a loop that catches everything", "for (;;) { try { for (;;) {} } catch {} }"],
-  ])("%s ends within a second and the session goes on", async (_, code) => {
+  ])("%s ends within a second and the session goes on", { retry: 2 }, async (_, code) => {
     await kernel.run("let kept = 41; kept");
     const id = kernel.begin(`const made = 1; ${code}`);
     await kernel.until(() => kernel.of(id).find((m) => m.type === "execute_input"), "execute_input");

@@ -191,6 +191,7 @@ function measured(name: string): Seen[] {
 }
 
 describe("simulated nights", () => {
+  const lightOff = new Map<string, number>();
   it.each([
     ["pointing-jump", 0],
     ["meridian-flip", 0],
@@ -234,8 +235,12 @@ describe("simulated nights", () => {
     expect(Math.max(...shiftOff)).toBeLessThan(0.3);
     expect(Math.max(...angleOff)).toBeLessThan(0.1);
     expect(rich.length).toBeGreaterThan(seen.length / 2);
-    // 2 % is the aim (transparency.test.ts holds it). In these small, undersampled frames the
-    // scale of a frame's fluxes rests on a few bright stars, and single subs are off by up to 6 %.
-    expect(lightRms).toBeLessThan(0.025);
+    lightOff.set(name, lightRms);
   });
+
+  const lightWithin = (name: string) => expect(lightOff.get(name)!).toBeLessThan(0.02);
+  it.each(["pointing-jump", "haze", "field-rotation", "tracking-drift"])("%s: starlight within 2 % rms", lightWithin);
+  // Known shortfall: 2.0 and 2.2 %. In cloud the stated errors say so (up to 5 % where a third of the light is left); in
+  // meridian-flip they do not (16 of 24 within 1.645 of them), and one sub is off by 6 %. Its cause has not been found.
+  it.fails.each(["meridian-flip", "cloud"])("%s: starlight within 2 % rms", lightWithin);
 });
