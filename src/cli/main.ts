@@ -2,6 +2,7 @@
 import { CallError, isExplained } from "../terms/errors.js";
 import { apply } from "./apply.js";
 import { bundle } from "./bundle.js";
+import { causes } from "./causes.js";
 import type { Command } from "./command.js";
 import { exportNotebook } from "./export.js";
 import { kernel } from "./kernel.js";
@@ -19,6 +20,7 @@ import { version } from "./version.js";
 const commands: Readonly<Record<string, Command>> = {
   triage,
   measure,
+  causes,
   simulate,
   mark,
   sublength,

@@ -1,0 +1,107 @@
+import { groupsOf } from "../grade/groups.js";
+import { median } from "../numbers/quantiles.js";
+import type { CauseCode } from "../terms/causes.js";
+import type { FrameTable } from "../terms/frame-table.js";
+import type { SubCause } from "./causes-terms.js";
+import { nightRowsOf } from "./drivers-nights.js";
+
+/** A stretch of a night that one cause spoiled. */
+export interface Episode {
+  readonly cause: CauseCode;
+  /** Number of the night, from 0. */
+  readonly night: number;
+  /** Start of its first sub and end of its last one, UTC, ISO 8601; empty for files without a time. */
+  readonly startUtc: string;
+  readonly endUtc: string;
+  /** Rows of the table, in time. */
+  readonly rows: readonly number[];
+  readonly dropped: number;
+  /** Effective exposure that the subs would have added if they had been like the group's usual kept ones, s. */
+  readonly costS: number;
+  /** Mean over its subs. */
+  readonly probability: number;
+}
+
+/** So many subs of other or no cause may lie within an episode, as gusts and patches leave gaps. */
+const longestGap = 2;
+/** An episode ends when nothing was taken for so long. */
+const pauseH = 1;
+
+/**
+ * Tells a night in a few lines: subs of one cause that follow one another, whatever their target and filter.
+ * @param causeOfRow - by {@link causesOf}
+ * @returns in time; episodes of one mild sub that costs less than a tenth of it are left out
+ */
+export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | null)[]): Episode[] {
+  const cost = costsOf(table);
+  const night = nightRowsOf(table);
+  const open = new Map<CauseCode, { rows: number[]; night: number; last: number }>();
+  const done: Omit<Episode, "startUtc" | "endUtc" | "dropped" | "costS" | "probability">[] = [];
+  const close = (cause: CauseCode) => {
+    const episode = open.get(cause);
+    if (episode !== undefined) done.push({ cause, night: episode.night, rows: episode.rows });
+    open.delete(cause);
+  };
+  night.rows.forEach((row, i) => {
+    const pause = i > 0 && night.hours[i] - night.hours[i - 1] > pauseH;
+    for (const [cause, { last }] of [...open]) if (pause || i - last > longestGap + 1) close(cause);
+    const cause = causeOfRow[row]?.cause;
+    if (cause === undefined) return;
+    const episode = open.get(cause);
+    if (episode === undefined) open.set(cause, { rows: [row], night: night.nightOf[i], last: i });
+    else {
+      episode.rows.push(row);
+      episode.last = i;
+    }
+  });
+  for (const cause of [...open.keys()]) close(cause);
+  const timed = new Set(night.rows);
+  const bad = causeOfRow.flatMap((cause, row) => (cause?.cause === "bad-file" && !timed.has(row) ? [row] : []));
+  if (bad.length > 0) done.push({ cause: "bad-file", night: 0, rows: bad });
+  const end = (row: number) => Date.parse(table.startUtc[row].replace(/Z?$/, "Z")) + 1000 * (table.exposureS[row] || 0);
+  return done
+    .map((episode): Episode => {
+      const { rows } = episode;
+      const last = end(rows[rows.length - 1]);
+      return {
+        ...episode,
+        startUtc: table.startUtc[rows[0]],
+        endUtc: Number.isNaN(last) ? "" : new Date(last).toISOString(),
+        dropped: rows.filter((row) => table.verdict[row] === "drop").length,
+        costS: rows.reduce((sum, row) => sum + cost[row], 0),
+        probability: rows.reduce((sum, row) => sum + causeOfRow[row]!.probability, 0) / rows.length,
+      };
+    })
+    .filter(
+      ({ rows, dropped, costS }) =>
+        dropped > 0 || costS > 0.1 * rows.reduce((sum, row) => sum + (table.exposureS[row] || 0), 0),
+    )
+    .sort((a, b) => (a.startUtc < b.startUtc ? -1 : a.startUtc > b.startUtc ? 1 : a.rows[0] - b.rows[0]));
+}
+
+/**
+ * Effective exposure that each row lacks against the usual kept sub of its group, s; a dropped sub adds nothing. Files that
+ * cannot be read lack the usual sub of the table.
+ */
+export function costsOf(table: FrameTable): Float64Array {
+  const costs = new Float64Array(table.rows);
+  const all: number[] = [];
+  for (const { rows, exposureS } of groupsOf(table)) {
+    const kept = rows.filter((row) => table.verdict[row] === "keep" && table.effectiveExposureS[row] > 0);
+    // Without kept subs the exposure itself is the measure.
+    const usual =
+      kept.length > 0
+        ? median(kept.map((row) => table.effectiveExposureS[row]))
+        : Number.isFinite(exposureS)
+          ? exposureS
+          : 0;
+    if (kept.length > 0) all.push(usual);
+    for (const row of rows) {
+      const adds = table.verdict[row] === "drop" ? 0 : table.effectiveExposureS[row];
+      costs[row] = Number.isFinite(adds) && table.verdict[row] !== "unjudged" ? Math.max(0, usual - adds) : 0;
+    }
+  }
+  const usual = all.length > 0 ? median(all) : 0;
+  for (let row = 0; row < table.rows; row++) if (table.kind[row] === "unreadable") costs[row] = usual;
+  return costs;
+}
