@@ -137,14 +137,12 @@ export function fillHistogram(
   return first;
 }
 
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function count1(histogram: usize, bin: i32): void {
   const at = histogram + ((<usize>bin) << 2);
   store<u32>(at, load<u32>(at) + 1);
 }
 
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function smoothed(at: usize, row: usize): f64 {
   return (
@@ -157,7 +155,6 @@ function smoothed(at: usize, row: usize): f64 {
   );
 }
 
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function smoothed4(at: usize, row: usize): v128 {
   const above = at - row;
@@ -168,7 +165,6 @@ function smoothed4(at: usize, row: usize): v128 {
   return f32x4.add(f32x4.add(left, right), twice(middle));
 }
 
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function twice(v: v128): v128 {
   return f32x4.add(v, v);
@@ -263,13 +259,11 @@ export function missing(values: usize, count: i32): i32 {
 }
 
 /** exp(-q/2) for q from 0 to some 80, good to 1e-7: 2^x as a whole power times a polynomial in the rest. */
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function expMinusHalf(q: v128): v128 {
   return exp2(f32x4.mul(q, f32x4.splat(-0.72134752)));
 }
 
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function exp2(x: v128): v128 {
   // Adding 1.5 * 2^23 rounds to a whole number and leaves it in the low bits, from where it goes to the exponent.
@@ -284,7 +278,6 @@ function exp2(x: v128): v128 {
 }
 
 /** log2 of positive values, absolute error about 1e-7. */
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function log2(u: v128): v128 {
   // Mantissa between sqrt(1/2) and sqrt(2): the exponent is read from the bits of u / sqrt(1/2).
@@ -302,7 +295,6 @@ function log2(u: v128): v128 {
   return f32x4.add(f32x4.convert_i32x4_s(exponent), f32x4.mul(t, p));
 }
 
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function sumOf(v: v128): f64 {
   return (
@@ -404,7 +396,6 @@ function unweigh(weightXX: f64, weightXY: f64, weightYY: f64): bool {
   return true;
 }
 
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function limited(next: f64, now: f64): f64 {
   return Math.max(now / 4, Math.min(4 * now, next));
@@ -736,7 +727,6 @@ export function compareMoffat(
   return true;
 }
 
-// @ts-expect-error: decorator of AssemblyScript
 @inline
 function add(rows: usize, k: usize, x: v128, y: v128): void {
   v128.store(rows + (k << 4), f32x4.add(v128.load(rows + (k << 4)), f32x4.mul(x, y)));
