@@ -3,6 +3,7 @@ import type { Engine } from "../engine/engine.js";
 import { completeness } from "../engine/is-complete.js";
 import type { Request, ToMain, ToSockets } from "../wire/link.js";
 import { codePointsFromUnits, unitsFromCodePoints } from "./code-points.js";
+import { collectGarbage } from "./collect-garbage.js";
 import type { Comms } from "./comms.js";
 import type { Execution } from "./execution.js";
 import type { History } from "./history.js";
@@ -65,6 +66,7 @@ export class Kernel {
       if (request === undefined) break;
       const stopped = await this.#answer(request);
       this.#abort(stopped);
+      if (request.header.msg_type === "execute_request") collectGarbage();
       // Lets timers and the port have their turn between two cells.
       await new Promise((resolve) => setImmediate(resolve));
       // An interrupt that came too late for the cell it was meant for must not hit the next one.
