@@ -26,22 +26,6 @@ export function sumRows16(pixels: usize, width: i32, pairsOfRows: i32, sums: usi
   }
 }
 
-/** Turns stored big-endian 16-bit values (BZERO 32768) into pixels where they lie; twin: readUnsigned16. */
-export function turnOver16(pixels: usize, count: i32): void {
-  const topBits = i16x8.splat(<i16>0x8000);
-  const whole = count & ~7;
-  for (let i = 0; i < whole; i += 8) {
-    const a = v128.load(pixels);
-    const turned = v128.shuffle<u8>(a, a, 1, 0, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 15, 14);
-    v128.store(pixels, v128.xor(turned, topBits));
-    pixels += 16;
-  }
-  for (let i = whole; i < count; i++) {
-    store<u16>(pixels, bswap<u16>(load<u16>(pixels)) ^ 0x8000);
-    pixels += 2;
-  }
-}
-
 /** Largest value of single-precision values, NaN left out; -Infinity when all are NaN. */
 export function largest(values: usize, count: i32): f32 {
   let most = f32x4.splat(-Infinity);
@@ -236,26 +220,6 @@ export function cut16(pixels: usize, width: i32, left: i32, top: i32, side: i32,
       v128.store(out + ((<usize>x) << 2), f32x4.sub(four, level));
     }
   }
-}
-
-/** How many of the values are NaN. */
-export function missing(values: usize, count: i32): i32 {
-  let lanes = i32x4.splat(0);
-  const whole = count & ~3;
-  for (let i = 0; i < whole; i += 4) {
-    const v = v128.load(values + ((<usize>i) << 2));
-    lanes = i32x4.sub(lanes, f32x4.ne(v, v));
-  }
-  let n =
-    i32x4.extract_lane(lanes, 0) +
-    i32x4.extract_lane(lanes, 1) +
-    i32x4.extract_lane(lanes, 2) +
-    i32x4.extract_lane(lanes, 3);
-  for (let i = whole; i < count; i++) {
-    const v = load<f32>(values + ((<usize>i) << 2));
-    if (v != v) n++;
-  }
-  return n;
 }
 
 /** exp(-q/2) for q from 0 to some 80, good to 1e-7: 2^x as a whole power times a polynomial in the rest. */

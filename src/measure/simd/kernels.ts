@@ -3,7 +3,6 @@ import { kernelBytes } from "./bytes.js";
 /** The functions of kernels.as.ts, where they are described; addresses are bytes in their memory. */
 export interface Kernels {
   sumRows16(pixels: number, width: number, pairsOfRows: number, sums: number): void;
-  turnOver16(pixels: number, count: number): void;
   largest(values: number, count: number): number;
   nextAtLeast(values: number, from: number, count: number, floor: number): number;
   fillHistogram(
@@ -31,7 +30,6 @@ export interface Kernels {
     room: number,
   ): number;
   cut16(pixels: number, width: number, left: number, top: number, side: number, sky: number, into: number): void;
-  missing(values: number, count: number): number;
   adaptive(
     stamp: number,
     radius: number,
