@@ -1,5 +1,6 @@
 import { readFileSync } from "node:fs";
 import { basename, relative, resolve } from "node:path";
+import { limitsFor, type Purpose, purposes } from "../grade/purposes.js";
 import type { NightRequest } from "../night.js";
 import { parseAngle } from "../read/angles.js";
 import type { Given, GivenValues } from "../read/exposure-facts.js";
@@ -17,7 +18,18 @@ export const nightFlags = {
   json: { type: "boolean" },
 } as const;
 
-export interface NightFlagValues {
+/** The flags that say what the stack is for; for commands that grade. */
+export const gradingFlags = {
+  purpose: { type: "string" },
+  "drop-streaks": { type: "boolean" },
+} as const;
+
+export interface GradingFlagValues {
+  readonly purpose?: string | undefined;
+  readonly "drop-streaks"?: boolean | undefined;
+}
+
+export interface NightFlagValues extends GradingFlagValues {
   readonly site?: string | undefined;
   readonly "site-file"?: string | undefined;
   readonly target?: string | undefined;
@@ -36,6 +48,18 @@ export function givenFrom(values: NightFlagValues): Pick<NightRequest, "given"> 
   const flags = { ...siteOf(values.site), ...targetOf(values.target) };
   if (Object.keys(flags).length > 0) given.push({ from: "command line", values: flags });
   return { given };
+}
+
+/**
+ * The limits that the flags ask for; nothing without flags.
+ * @throws CallError when there is no such purpose
+ */
+export function limitsFrom(values: GradingFlagValues): Pick<NightRequest, "limits"> {
+  const { purpose, "drop-streaks": dropStreaks = false } = values;
+  if (purpose === undefined && !dropStreaks) return {};
+  const known = purposes.find((name): name is Purpose => name === (purpose ?? "balanced"));
+  if (known === undefined) throw new CallError(`--purpose is '${purpose}', expected one of ${purposes.join(", ")}`);
+  return { limits: limitsFor(known, dropStreaks ? { streak: { drop: 1 } } : {}) };
 }
 
 /** @throws CallError when what is written would land among the subs */

@@ -1,7 +1,7 @@
 import { availableParallelism } from "node:os";
 import type { NightRequest } from "../night.js";
 import { wholeNumber } from "./command.js";
-import { givenFrom, type NightFlagValues, refuseInside } from "./night-flags.js";
+import { givenFrom, limitsFrom, type NightFlagValues, refuseInside } from "./night-flags.js";
 import { type Progress, progressOn } from "./progress.js";
 import { storePlace } from "./store-place.js";
 import { version } from "./version.js";
@@ -27,6 +27,7 @@ export function nightRequest(
   return {
     request: {
       ...givenFrom(values),
+      ...limitsFrom(values),
       version: version(),
       jobs,
       ...(store !== undefined && { store }),

@@ -71,10 +71,10 @@ export function frontier(
 ): Frontier | null {
   if (!(steps >= 2)) throw new CallError(`Cannot draw a frontier of ${steps} steps. Give 2 or more`);
   const worth = worthOf(table, group, limits);
-  const able = group.rows.flatMap((_, i) => (worth.variance[i] > 0 && worth.variance[i] < 1e12 ? [i] : []));
+  const able = group.rows.flatMap((_, i) => (isStackable(worth, i) ? [i] : []));
   const value = (i: number) => worth.weight[i] * worth.signal[i] - (worth.whole[i] ? 0 : 1e9);
   const order = able.sort((a, b) => value(b) - value(a));
-  const kept = order.filter((i) => ["keep", "borderline"].includes(table.verdict[group.rows[i]]));
+  const kept = order.filter((i) => isKept(table.verdict[group.rows[i]]));
   if (kept.length === 0) return null;
   const reference = figuresOf(table, group, worth, kept);
   const counts = new Set(
@@ -92,8 +92,13 @@ export function frontier(
   };
 }
 
+export const isKept = (verdict: string | undefined): boolean => verdict === "keep" || verdict === "borderline";
+
+/** Whether a sub has any measured starlight, so that it can be scaled to the others. */
+export const isStackable = ({ variance }: Worth, i: number): boolean => variance[i] > 0 && variance[i] < 1e12;
+
 /** The outcome of a stack of the given members, figures not yet relative. */
-function figuresOf(table: FrameTable, group: Group, worth: Worth, members: readonly number[]): StackOutcome {
+export function figuresOf(table: FrameTable, group: Group, worth: Worth, members: readonly number[]): StackOutcome {
   const { variance, signal, weight, fwhmPx } = worth;
   const ones = new Float64Array(variance.length).fill(1);
   const extended = { signal: ones, variance };
@@ -116,7 +121,8 @@ function figuresOf(table: FrameTable, group: Group, worth: Worth, members: reado
   };
 }
 
-function relativeTo(reference: StackOutcome, outcome: StackOutcome): StackOutcome {
+/** The same with its figures relative to those of a reference. */
+export function relativeTo(reference: StackOutcome, outcome: StackOutcome): StackOutcome {
   return {
     ...outcome,
     depth: outcome.depth / reference.depth,
@@ -125,3 +131,28 @@ function relativeTo(reference: StackOutcome, outcome: StackOutcome): StackOutcom
     merit: outcome.merit / reference.merit,
   };
 }
+
+/** A stack worth telling of, and how it is made. */
+export interface TellingStack extends StackOutcome {
+  readonly stack: "kept" | "all" | "best half" | "sharp";
+}
+
+/** `sharp` gives up to this part of the depth of the kept subs away. */
+const mostDepthLost = 0.1;
+
+/**
+ * A frontier in three or four stacks: that of the verdicts, all subs, the best half, and `sharp`: the strictest cut that
+ * loses less than 10 % of the depth of the verdicts' stack (left out where no cut keeps so much).
+ */
+export function frontierSummary({ kept, all, cuts }: Frontier): TellingStack[] {
+  const half = cuts.reduce((a, b) => (Math.abs(b.keptFraction - 0.5) < Math.abs(a.keptFraction - 0.5) ? b : a));
+  const sharp = cuts.find(({ depth }) => depth > 1 - mostDepthLost);
+  return [
+    { ...kept, stack: "kept" },
+    { ...all, stack: "all" },
+    { ...stackOf(half), stack: "best half" },
+    ...(sharp === undefined ? [] : [{ ...stackOf(sharp), stack: "sharp" as const }]),
+  ];
+}
+
+const stackOf = ({ keptFraction: _, poorestRow: __, ...outcome }: Cut): StackOutcome => outcome;

@@ -1,8 +1,9 @@
-import { quantile } from "../numbers/quantiles.js";
+import { median, quantile } from "../numbers/quantiles.js";
 import { type FrameTable, withColumns } from "../terms/frame-table.js";
 import type { Symptom, SymptomCode } from "../terms/symptoms.js";
 import type { Verdict } from "../terms/verdicts.js";
 import { expectationsOf } from "./expectations.js";
+import { isKept } from "./frontier.js";
 import { type Group, groupsOf } from "./groups.js";
 import { judge, reasonOf, usualOf } from "./judge.js";
 import { defaultLimits, type Limits } from "./limits.js";
@@ -75,7 +76,8 @@ export function gradeNight(table: FrameTable, options: GradeOptions = {}): Grade
     const worth = worthOf(table, group, limits, matched);
     const expected = expectationsOf(table, group);
     const symptoms = symptomsOf(table, group, worth, expected, limits);
-    const spoiled = symptoms.map((found) => judge(found, 0, 0, limits) === "drop");
+    const crowded = crowdedOf(table, group, worth, limits);
+    const spoiled = symptoms.map((found, i) => judge(found, 0, 0, limits, crowded[i]) === "drop");
     const kept = worthKeeping(
       worth,
       spoiled.map((bad, i) => !bad && worth.whole[i]),
@@ -91,7 +93,7 @@ export function gradeNight(table: FrameTable, options: GradeOptions = {}): Grade
       columns.transparencyError[row] = worth.starlight.transparencyError[i];
       if (!judged || symptomsOfRow[row].some(({ code }) => code === "unreadable")) return;
       if (!(worth.weight[i] >= 0)) return;
-      verdict[row] = judge(symptoms[i], burden[i], worth.relativeError[i], limits);
+      verdict[row] = judge(symptoms[i], burden[i], worth.relativeError[i], limits, crowded[i]);
       if (!(burden[i] > limits.burden.borderline)) return;
       const own = {
         noiseAdu: table.noiseAdu[row],
@@ -117,7 +119,13 @@ export function gradeNight(table: FrameTable, options: GradeOptions = {}): Grade
   return { table: withColumns(table, { verdict, symptoms, ...columns }), symptomsOfRow, groups, gains };
 }
 
-const isKept = (verdict: Verdict) => verdict === "keep" || verdict === "borderline";
+/** More stars than those subs show that have the group's stars and no streak: some may be pieces of a streak. */
+function crowdedOf(table: FrameTable, { rows }: Group, { starlight }: Worth, limits: Limits): boolean[] {
+  const plain = rows.filter((row, i) => starlight.from[i] === "stars" && !(table.streaks[row] > 0));
+  const usual = median(plain.map((row) => table.starCount[row]));
+  const many = Math.max(limits.starCount.crowded * usual, usual + 3 * Math.sqrt(usual));
+  return rows.map((row) => table.starCount[row] > many);
+}
 
 /** Symptoms that say the same as a reason for much burden. */
 const coveredBy: Readonly<Partial<Record<SymptomCode, readonly SymptomCode[]>>> = {

@@ -10,12 +10,14 @@ import type { Worth } from "./worth.js";
  * The verdict follows what the sub does to the stack, then what would spoil the stars or the field in it. Where the
  * burden lies nearer to its limit than it is known, the verdict is `borderline`.
  * @param relativeError - of the burden
+ * @param crowded - so many stars were found that some may be pieces of a streak
  */
 export function judge(
   symptoms: readonly Symptom[],
   burden: number,
   relativeError: number,
   limits: Limits,
+  crowded = false,
 ): Exclude<Verdict, "unjudged"> {
   let doubtful = burden > limits.burden.borderline || Number.isNaN(burden);
   if (burden > limits.burden.drop * (1 + relativeError)) return "drop";
@@ -46,9 +48,10 @@ export function judge(
         break;
       case "shifted-field":
         // Found nowhere on the others' field, or with less of it than is allowed: along the shift, in proportion.
-        if (Number.isNaN(value)) return "drop";
+        if (Number.isNaN(value) && !crowded) return "drop";
         // Pieces of a streak may have been taken for stars when the shift was found.
-        if (value * (1 - limits.overlap.symptom) > limit * (1 - limits.overlap.drop) && !streaked) return "drop";
+        if (value * (1 - limits.overlap.symptom) > limit * (1 - limits.overlap.drop) && !streaked && !crowded)
+          return "drop";
         doubtful = true;
         break;
       case "streak":

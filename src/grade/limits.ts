@@ -21,8 +21,11 @@ export const defaultLimits = {
    * within `least` and `most` where so many dark subs span so much airmass.
    */
   extinction: { magPerAirmass: 0.25, least: 0.05, most: 0.5, fewestFrames: 12, leastSpan: 0.4 },
-  /** Stars found, relative to the group's better part. */
-  starCount: { symptom: 0.6, enough: 10 },
+  /**
+   * Stars found, relative to the group's better part. From `crowded` times those of the subs that match the group, some
+   * may be pieces of a streak that was not recognised.
+   */
+  starCount: { symptom: 0.6, enough: 10, crowded: 1.3 },
   /** Starlight relative to the clearest subs. */
   transparency: { symptom: 0.75 },
   /** Brightness of the background: variance relative to the group's darker part that it explains. */

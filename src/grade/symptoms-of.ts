@@ -3,7 +3,7 @@ import type { MeasuredSymptom } from "../terms/symptoms.js";
 import type { Expectations } from "./expectations.js";
 import type { Group } from "./groups.js";
 import type { Limits } from "./limits.js";
-import { overlapOf, type Worth } from "./worth.js";
+import type { Worth } from "./worth.js";
 
 /**
  * What can be seen in each sub of a group, compared with the good part of it after known physics is taken out: star
@@ -82,7 +82,7 @@ export function symptomsOf(
     if (blocked > limits.blocked.symptom) note("blocked-area", "blockedFraction", blocked, 0, limits.blocked.symptom);
 
     const shift = Math.hypot(table.shiftXPx[row], table.shiftYPx[row]);
-    const overlap = starlight.from[i] === "stars" ? overlapOf(table, row) : 1;
+    const overlap = worth.overlap[i];
     // In the direction of the shift: how far the field may move until that part of it is left.
     const far = (shift * (1 - limits.overlap.symptom)) / (1 - overlap);
     if (overlap < limits.overlap.symptom) note("shifted-field", "shiftXPx", shift, 0, far);

@@ -4,7 +4,7 @@ export type BortleClass = 1 | 2 | 3 | 4 | 5 | 6 | 7 | 8;
 
 /**
  * Bortle (Sky & Telescope, 2001) describes what the eye sees and prints no mag/arcsec2. This is a secondary mapping, a
- * widely copied chart; others that circulate differ by a class. 8 stands for 8 and 9, which the chart does not part.
+ * widely copied chart; an older table that circulates as well differs from it by one or two classes. 8 stands for 8 and 9, which the chart does not part.
  */
 const darkerThanMag: readonly (readonly [BortleClass, number])[] = [
   [1, 21.99],

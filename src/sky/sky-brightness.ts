@@ -10,11 +10,17 @@ export interface SkyModel {
   readonly darkZenithMag: number;
   /** V; `extinctionAtHeight` has a value for want of a better. */
   readonly extinctionMagPerAirmass: number;
-  /** The part of the dark sky's light that grows with airmass; 0.6 when left out (Patat 2003; the value is secondary). */
+  /**
+   * The part of the dark sky's light that grows with airmass; 0.6 when left out (Patat 2003; the value is secondary). 1
+   * gives the law of Krisciunas & Schaefer 1991, which makes airmass 1.5 brighter than Benn & Ellison 1998 measured it.
+   */
   readonly airglowFraction?: number;
-  /** Zenith of a place without town light, the level that twilight brightens; 22.0 V mag/arcsec2 when left out. */
+  /** Zenith of a place without town light, the level that twilight brightens; {@link naturalZenithMag} when left out. */
   readonly naturalZenithMag?: number;
 }
+
+/** Zenith of a moonless sky without town light, V mag/arcsec2, near the minimum of the solar cycle. */
+export const naturalZenithMag = 22;
 
 /** Where sky, Moon and Sun are; a `SkyPlace` is one. */
 export interface SkyConditions extends MoonGeometry {
@@ -102,7 +108,7 @@ export function calibrateSkyConstant(
 
 function addedLight(sky: SkyConditions, model: Omit<SkyModel, "darkZenithMag">): { moon: number; twilight: number } {
   const { moonDistanceKm } = sky;
-  const natural = nanolambertOfMag(model.naturalZenithMag ?? 22);
+  const natural = nanolambertOfMag(model.naturalZenithMag ?? naturalZenithMag);
   return {
     moon: moonlightNanolambert(sky, model.extinctionMagPerAirmass, { moonDistanceKm }),
     twilight: natural * (10 ** (0.4 * twilightBrighteningMag(sky.sunAltitudeDeg)) - 1),

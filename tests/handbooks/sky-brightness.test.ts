@@ -11,6 +11,7 @@ import {
   calibrateDarkZenith,
   calibrateSkyConstant,
   layerMag,
+  naturalZenithMag,
   type SkyConditions,
   skyBrightness,
 } from "../../src/sky/sky-brightness.js";
@@ -33,6 +34,24 @@ describe("units", () => {
   ])("Garstang 1986 eq. 19: V %d is %d nL (computed)", (mag, nanolambert) => {
     expect(Math.abs(nanolambertOfMag(mag) / nanolambert - 1)).toBeLessThan(1e-5);
     expect(Math.abs(magOfNanolambert(nanolambert) - mag)).toBeLessThan(1e-5);
+  });
+
+  it.each([
+    [22, 1.711685e-4],
+    [21, 4.299557e-4],
+    [18, 6.814339e-3],
+  ])("V %d is %d cd/m2 by the same page's formula (computed)", (mag, candela) => {
+    expect(Math.abs(candelaPerM2OfMag(mag) / candela - 1)).toBeLessThan(1e-6);
+  });
+
+  it("half a magnitude darker is 36.90 % less light (printed on the same page)", () => {
+    const lessPercent = 100 * (1 - candelaPerM2OfMag(21.5) / candelaPerM2OfMag(21));
+    expect(lessPercent.toFixed(2)).toBe("36.90");
+  });
+
+  it("Garstang's nanolamberts, 1 nL = 1e-5 / pi cd/m2, are 0.44 % above the page's formula (computed)", () => {
+    for (const mag of [18, 22])
+      expect(Math.abs((nanolambertOfMag(mag) * 1e-5) / Math.PI / candelaPerM2OfMag(mag) - 1.0044)).toBeLessThan(1e-4);
   });
 
   it("16.60 mag/arcsec2 is 24741.37 microcandela/m2 (example printed on unihedron.com)", () => {
@@ -66,6 +85,23 @@ describe("moonlight, Krisciunas & Schaefer 1991", () => {
   it("a full Moon takes a sky of 79.0 nL from V 21.587 to 18.6618 (computed)", () => {
     const light = moonlightNanolambert(geometry(0, 60, 0, 60), 0.172);
     expect(Math.abs(magOfNanolambert(79 + light) - 18.6618)).toBeLessThan(1e-4);
+  });
+
+  // Phase, k, zenith distance of sky and Moon, separation; the dark sky at 79.0 nL by the paper's own law (airglowFraction
+  // 1); by how much moonlight brightens it.
+  it.each([
+    [0, 0.172, 0, 60, 60, -2.9253],
+    [30, 0.172, 0, 60, 60, -2.217],
+    [60, 0.172, 0, 60, 60, -1.5389],
+    [90, 0.172, 0, 60, 60, -0.883],
+    [120, 0.172, 0, 60, 60, -0.3363],
+    [150, 0.3, 60, 80, 40, -0.0819],
+  ])("moonlight of phase %d brightens a natural sky (computed)", (phase, k, z, zMoon, separation, mag) => {
+    const model = { darkZenithMag: magOfNanolambert(79), extinctionMagPerAirmass: k, airglowFraction: 1 };
+    const moonDistanceKm = 60.27 * 6378.137;
+    const sky = { ...geometry(phase, separation, z, zMoon), sunAltitudeDeg: -40, moonDistanceKm };
+    const dark = skyBrightness({ ...sky, moonAltitudeDeg: -10 }, model);
+    expect(Math.abs(skyBrightness(sky, model).magArcsec2 - dark.magArcsec2 - mag)).toBeLessThan(1e-4);
   });
 
   it("within 10 degrees eq. 19 takes the place of the Mie term: 6.2e7 / 5^2 = 2.48e6", () => {
@@ -117,6 +153,30 @@ describe("dark sky and air", () => {
     expect(Math.abs(layerMag(airmass, 0.12) - mag)).toBeLessThan(1e-4);
   });
 
+  // B = Bzen 10^(-0.4 k (X - 1)) X: Krisciunas & Schaefer 1991 (read second-hand), which is the layer law with f = 1.
+  it.each([
+    [30, 0.172, 88.532],
+    [45, 0.172, 103.043],
+    [60, 0.25, 121.637],
+  ])("Krisciunas & Schaefer's dark sky of 79.0 nL at zenith distance %d, k %d (computed)", (z, k, nanolambert) => {
+    const mag = airmassLawMag(90 - z, { extinctionMagPerAirmass: k, airglowFraction: 1 });
+    expect(Math.abs(79 * 10 ** (-0.4 * mag) - nanolambert)).toBeLessThan(0.001);
+  });
+
+  it("their law brightens airmass 1.5 by 0.3802 and 2 by 0.6326 mag (computed), far above what was measured", () => {
+    expect(Math.abs(layerMag(1.5, 0.12, 1) - -0.3802)).toBeLessThan(1e-4);
+    expect(Math.abs(layerMag(2, 0.12, 1) - -0.6326)).toBeLessThan(1e-4);
+    // 0.25 mag: Benn & Ellison 1998. The default is nearer to it than the law is.
+    expect(Math.abs(layerMag(1.5, 0.12) - -0.25)).toBeLessThan(Math.abs(layerMag(1.5, 0.12, 1) - -0.25) / 4);
+  });
+
+  it("the natural zenith assumed lies with the dark skies of observatories", () => {
+    // V 21.9 on La Palma at solar minimum, 0.4 brighter at maximum (Benn & Ellison 1998); 21.6 on Paranal at maximum
+    // (Patat 2003). 0.2 mag: ecliptic latitude and site.
+    expect(Math.abs(naturalZenithMag - 21.9)).toBeLessThan(0.2);
+    expect(Math.abs(naturalZenithMag - (21.6 + 0.4))).toBeLessThan(0.2);
+  });
+
   it("Benn & Ellison 1998 (La Palma) measured 0.25 mag at airmass 1.5", () => {
     // 0.05 mag: they give two digits, and the layer's path is a little shorter than the airmass.
     const altitudeDeg = 41.81; // asin(1 / 1.5)
@@ -127,6 +187,9 @@ describe("dark sky and air", () => {
     expect([0, 500, 1000, 2000].map(extinctionAtHeight)).toEqual([0.28, 0.24, 0.21, 0.16]);
     expect(extinctionAtHeight(750)).toBeCloseTo(0.225, 12);
     expect([-100, 4000].map(extinctionAtHeight)).toEqual([0.28, 0.16]);
+    // V lies between g and r, for which SMTN-002 prints 0.21 and 0.13 at Cerro Pachon (2650 m).
+    expect(extinctionAtHeight(2650)).toBeLessThan(0.21);
+    expect(extinctionAtHeight(2650)).toBeGreaterThan(0.13);
     // By hand: 0.4 x 0.25 x 2 = 0.2; 10^-0.2 = 0.630957.
     expect(transmission(0.25, 2)).toBeCloseTo(0.630957, 6);
   });
@@ -151,6 +214,20 @@ describe("dark sky and air", () => {
     expect([22, 21.9, 21.7, 21, 20, 19, 18.5, 17].map(bortleClassOf)).toEqual([1, 2, 3, 4, 5, 6, 7, 8]);
     expect(zenithRangeOfBortle(5)).toEqual({ fromMag: 19.5, toMag: 20.49 });
     expect(() => bortleClassOf(Number.NaN)).toThrow(/Bortle/);
+  });
+});
+
+describe("the older table of Bortle classes (an encyclopedia's, read in copies; secondary as well)", () => {
+  it.each([
+    [1, 21.7, 22],
+    [2, 21.5, 21.7],
+    [3, 21.3, 21.5],
+  ])("class %d from %d to %d differs from the chart by one or two classes", (older, fromMag, toMag) => {
+    for (const mag of [fromMag + 0.01, (fromMag + toMag) / 2]) {
+      const classes = bortleClassOf(mag) - older;
+      expect(classes).toBeGreaterThanOrEqual(1);
+      expect(classes).toBeLessThanOrEqual(2);
+    }
   });
 });
 

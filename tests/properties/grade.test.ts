@@ -1,12 +1,14 @@
 // What must hold of grading whatever the night is.
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { frontier } from "../../src/grade/frontier.js";
+import { limitsFrom } from "../../src/cli/night-flags.js";
+import { frontier, frontierSummary } from "../../src/grade/frontier.js";
 import { gradeNight } from "../../src/grade/grade-night.js";
 import { defaultLimits, type Limits } from "../../src/grade/limits.js";
 import { limitsFor, purposes } from "../../src/grade/purposes.js";
 import { effectsOn, leastLeap, stackFigure, worthKeeping } from "../../src/grade/stack.js";
 import { stackFwhmPx } from "../../src/grade/stack-width.js";
+import { whatIf } from "../../src/grade/what-if.js";
 import { randomStream } from "../../src/numbers/random.js";
 import { type FrameRow, type FrameTable, fromRows, selectRows } from "../../src/terms/frame-table.js";
 
@@ -205,6 +207,51 @@ describe("grading", () => {
     expect(limitsFor("balanced")).toEqual(defaultLimits);
   });
 
+  it("the command line's flags give the purpose, and streaks are dropped only when asked for", () => {
+    const streaked = (flags: Parameters<typeof limitsFrom>[0]) =>
+      verdictOf({ streaks: 1 }, limitsFrom(flags).limits ?? defaultLimits);
+    expect(limitsFrom({})).toEqual({});
+    for (const purpose of purposes) {
+      expect(limitsFrom({ purpose }).limits).toEqual(limitsFor(purpose));
+      expect(streaked({ purpose })).toMatchObject({ verdict: "keep", codes: ["streak"] });
+      expect(streaked({ purpose, "drop-streaks": true }).verdict).toBe("drop");
+      // The purpose stays what it was.
+      expect(limitsFrom({ purpose, "drop-streaks": true }).limits!.merit).toEqual(limitsFor(purpose).merit);
+    }
+    expect(streaked({}).verdict).toBe("keep");
+    const asked = streaked({ "drop-streaks": true });
+    expect(asked.verdict).toBe("drop");
+    expect(new Set(asked.others)).toEqual(new Set(["keep"]));
+    expect(() => limitsFrom({ purpose: "pretty" })).toThrow(/--purpose is 'pretty', expected one of depth/);
+  });
+
+  it("shifts count only where most subs share a field, and what streaks may have spoiled is in doubt", () => {
+    const elsewhere = { shiftXPx: -400, shiftYPx: 0 };
+    const unmatched = { shiftXPx: Number.NaN, shiftYPx: Number.NaN, transparency: Number.NaN };
+    // The reference was the odd one: it alone lies on itself, others on no common field, or unmatched with all their stars.
+    const { table, symptomsOfRow } = gradeNight(
+      nightOf(24, (i) => (i < 12 ? unmatched : i < 18 ? elsewhere : i < 23 ? { shiftXPx: 0, shiftYPx: 390 } : {})),
+    );
+    expect(table.verdict).not.toContain("drop");
+    expect(symptomsOfRow.flat().filter(({ code }) => code === "shifted-field")).toEqual([]);
+    // Without their stars the unmatched are clouded; the field is that of the others.
+    const clouded = gradeNight(
+      nightOf(24, (i) => (i < 12 ? { ...unmatched, starCount: 3 } : i < 15 ? elsewhere : {})),
+    ).table;
+    expect(clouded.verdict.slice(12, 15)).toEqual(["drop", "drop", "drop"]);
+    expect(new Set(clouded.verdict.slice(15))).toEqual(new Set(["keep"]));
+    // Half as many stars again as the others, none of them theirs: a field elsewhere, or the pieces of a streak.
+    expect(verdictOf({ ...unmatched, starCount: 225 })).toMatchObject({
+      verdict: "borderline",
+      codes: ["shifted-field"],
+    });
+    expect(verdictOf({ ...elsewhere, starCount: 225 }).verdict).toBe("borderline");
+    // Matched by the pieces of a streak, light is as doubtful as the shift; noise is not.
+    expect(verdictOf({ ...elsewhere, streaks: 1, transparency: 0.65 }).verdict).toBe("borderline");
+    expect(verdictOf({ ...elsewhere, streaks: 1, noiseAdu: 25 }).verdict).toBe("drop");
+    expect(verdictOf({ streaks: 1, transparency: 0.6 }).verdict).toBe("drop");
+  });
+
   it("a night mostly bad is judged by its good part", () => {
     const { table } = gradeNight(nightOf(40, (i) => (i > 9 ? { transparency: 0.3 + 0.003 * i, starCount: 50 } : {})));
     expect(table.verdict.slice(0, 10)).toEqual(new Array(10).fill("keep"));
@@ -295,9 +342,12 @@ describe("grading", () => {
       const middle = performance.now();
       expect(frontier(again.table, again.groups[0]!, { limits })!.cuts.length).toBe(40);
       times.push(performance.now() - middle);
+      const last = performance.now();
+      expect(whatIf(graded.table, limits)[0]!.subs).toBe(10_000);
+      times.push(performance.now() - last);
     }
     console.log(
-      `10,000 rows: graded in ${times[0]!.toFixed(0)} ms; again / frontier: ${times
+      `10,000 rows: graded in ${times[0]!.toFixed(0)} ms; again / frontier / what-if: ${times
         .slice(1)
         .map((t) => t.toFixed(0))
         .join(", ")} ms`,
@@ -332,5 +382,92 @@ describe("the frontier", () => {
   it("is nothing when nothing is kept", () => {
     const graded = gradeNight(nightOf(3));
     expect(frontier(graded.table, graded.groups[0]!)).toBeNull();
+  });
+});
+
+describe("what if", () => {
+  const random = randomStream(12, "what if");
+  const measured = nightOf(200, (i) => ({
+    filter: i % 2 === 0 ? "L" : "Ha",
+    transparency: 0.5 + 0.5 * random.uniform(),
+    fwhmPx: 1.8 + random.uniform() ** 2 * 3,
+  }));
+  const { table } = gradeNight(measured);
+
+  it("the same limits change nothing", () => {
+    for (const { before, after, deeper, sharper, dropped, added } of whatIf(table, defaultLimits)) {
+      expect(after).toEqual(before);
+      expect([deeper, sharper, dropped, added]).toEqual([0, 0, [], []]);
+    }
+  });
+
+  it("other limits: as grading and the arithmetic of the stack written out here give it", () => {
+    const limits = limitsFor("detail");
+    const again = gradeNight(measured, { limits });
+    const verdicts = [...table.verdict];
+    const results = whatIf(table, limits);
+    expect(results.map(({ group, subs }) => [group.filter, subs])).toEqual([
+      ["L", 100],
+      ["Ha", 100],
+    ]);
+    for (const { group, before, after, deeper, sharper, dropped, added } of results) {
+      const stackable = (verdict: readonly string[]) =>
+        group.rows.filter((row) => verdict[row] === "keep" || verdict[row] === "borderline");
+      const [old, fresh] = [stackable(table.verdict), stackable(again.table.verdict)];
+      expect([before!.subs, after!.subs]).toEqual([old.length, fresh.length]);
+      expect(after!.exposureS).toBe(30 * fresh.length);
+      expect(dropped).toEqual(old.filter((row) => !fresh.includes(row)));
+      expect(added).toEqual(fresh.filter((row) => !old.includes(row)));
+      expect(dropped.length).toBeGreaterThan(5);
+      // n subs of equal light, scaled: n over the root of the sum of (noise / light)^2.
+      const depth = (rows: readonly number[]) =>
+        rows.length /
+        Math.sqrt(rows.reduce((sum, r) => sum + (table.noiseAdu[r]! / measured.transparency[r]!) ** 2, 0));
+      expect(deeper).toBeCloseTo(depth(fresh) / depth(old) - 1, 6);
+      expect(before!.depth).toBe(1);
+      // Width by another road: half of the mean profile, Moffat with beta 3, on a fine grid of radii.
+      const width = (rows: readonly number[]) => {
+        const light = (r: number) =>
+          rows.reduce((sum, row) => {
+            const w = table.fwhmPx[row]!;
+            return sum + (1 + 4 * (2 ** (1 / 3) - 1) * (r / w) ** 2) ** -3 / w ** 2;
+          }, 0);
+        let r = 0;
+        while (light(r) > light(0) / 2) r += 0.0005;
+        return 2 * r;
+      };
+      expect(Math.abs(sharper - (1 - width(fresh) / width(old)))).toBeLessThan(0.003);
+      expect(sharper).toBeGreaterThan(0);
+      expect(deeper).toBeLessThan(0);
+    }
+    expect(table.verdict).toEqual(verdicts);
+  });
+
+  it("the user's decisions are in what was before; where nothing was kept there is nothing to compare with", () => {
+    const decided = { ...table, verdict: table.verdict.map((v, i) => (i % 2 === 0 ? "drop" : v)) };
+    const [light, narrow] = whatIf(decided, defaultLimits);
+    expect(light).toMatchObject({ before: null, deeper: Number.NaN, sharper: Number.NaN, dropped: [] });
+    expect(light!.after).toMatchObject({ subs: light!.added.length, depth: 1 });
+    expect(narrow).toMatchObject({ deeper: 0, added: [], dropped: [] });
+    expect(whatIf(gradeNight(nightOf(3)).table, defaultLimits)[0]).toMatchObject({
+      before: null,
+      after: null,
+      subs: 3,
+    });
+  });
+
+  it("a frontier in four stacks", () => {
+    const limits = limitsFor("balanced");
+    const graded = gradeNight(measured, { limits });
+    const found = frontier(graded.table, graded.groups[0]!, { limits })!;
+    const [kept, all, half, sharp] = frontierSummary(found);
+    expect([kept, all, half, sharp].map((stack) => stack!.stack)).toEqual(["kept", "all", "best half", "sharp"]);
+    expect([all!.subs, half!.subs]).toEqual([100, 50]);
+    expect(sharp!.depth).toBeGreaterThan(0.9);
+    // Every stricter cut loses more.
+    for (const cut of found.cuts.filter(({ subs }) => subs < sharp!.subs)) expect(cut.depth).toBeLessThanOrEqual(0.9);
+    expect(sharp!.fwhmPx).toBeLessThan(kept!.fwhmPx);
+    const { stack: _, ...plain } = kept!;
+    expect(plain).toEqual(found.kept);
   });
 });

@@ -13,6 +13,8 @@ import {
 import { horizontalOf } from "../../src/sky/horizontal.js";
 import { placeInSky } from "../../src/sky/place-in-sky.js";
 import { refractionOfTrueDeg } from "../../src/sky/refraction.js";
+import { skyFrame } from "../../src/sky/sky-frame.js";
+import { angleBetweenDeg, lengthOf, type Vector } from "../../src/sky/vector.js";
 import { toDegrees } from "../../src/terms/units.js";
 import { arcsecBetween, toleranceTable } from "./sky-tolerances.js";
 
@@ -27,6 +29,7 @@ const report = toleranceTable("sky vectors", {
   // of JPL's. The rms of 6 leaves room for the last printed digit (3.6 arcsec) and UT1.
   "Moon altitude": { unit: "arcsec", max: 18.3, rms: 6, why: "the worst of the reference itself" },
   "Moon azimuth x cos(alt)": { unit: "arcsec", max: 18.3, rms: 6, why: "the same" },
+  "Moon of 1979": { unit: "arcsec", max: 19.3, why: "the same, and 0.7 of light time" },
   "Moon separation": { unit: "arcsec", max: 18.3, rms: 6, why: "the same" },
   "lit fraction": { unit: "", max: 2e-4, why: "printed to 1e-4; 4 arcsec of Moon are 1e-5" },
   "parallactic angle": { unit: "deg", max: 0.02, why: "6 arcsec of azimuth 7 degrees from the zenith are 0.014" },
@@ -74,6 +77,16 @@ describe("SOFA validation vectors (read in liberfa/erfa, t_erfa_c.c)", () => {
     const b = { raDeg: deg(0.2), decDeg: deg(-3.0) };
     holdRad(separationDeg(a, b), 2.3467220169969987, "separation");
     expect(separationDeg(a, a)).toBe(0);
+  });
+
+  it("iauMoon98: the geocentric Moon at MJD 43999.9 TT", () => {
+    // TT - UTC was 50.184 s in May 1979.
+    const utcMs = Date.UTC(1858, 10, 17) + 43_999.9 * 86_400_000 - 50_184;
+    const moon = skyFrame(utcMs, { latitudeDeg: 0, longitudeDeg: 0, heightM: 0 }).moon();
+    const expected: Vector = [-2.601295959971044e-3, 6.139750944302741e-4, 2.640794528229829e-4];
+    report.hold("Moon of 1979", angleBetweenDeg(moon, expected) * 3600);
+    // 20 km: the distance by two series, as in Meeus's example 47.a.
+    expect(Math.abs(lengthOf(moon) - lengthOf(expected)) * 149_597_870.7).toBeLessThan(20);
   });
 
   it("iauGst06a: the library's apparent sidereal time at MJD 53736.0", () => {
