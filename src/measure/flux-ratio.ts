@@ -8,11 +8,20 @@ export interface LightPair {
   readonly beforeError: number;
 }
 
+/** Light of one sub divided by another's; NaN without stars. */
+export interface LightRatio {
+  readonly zeroPoint: number;
+  /** Standard error of `zeroPoint`. */
+  readonly zeroPointError: number;
+  /** Scatter of single stars beyond their stated errors, as a logarithm. */
+  readonly scatter: number;
+}
+
 const rounds = 12;
 /** Stars farther off than this many of their errors count less (Huber's weights). */
 const turn = 1.5;
 /** Flat fields, colours and crowding make even bright stars differ by this much. */
-const leastScatter = 0.003;
+const leastScatter = 0.01;
 
 /**
  * How much brighter stars are in one sub than in another: a weighted mean of logarithms in which outliers (variable
@@ -20,10 +29,10 @@ const leastScatter = 0.003;
  * scatter says. Stars that the fainter sub barely shows are left out, as those that noise made brighter are the ones
  * that are found: a star must have ten times its error in both.
  */
-export function fluxRatio(pairs: readonly LightPair[]): { zeroPoint: number; zeroPointError: number } {
+export function fluxRatio(pairs: readonly LightPair[]): LightRatio {
   const bright = pairs.filter(({ flux, error, before, beforeError }) => flux > 10 * error && before > 10 * beforeError);
   const used = bright.length >= 5 ? bright : pairs.filter(({ flux, before }) => flux > 0 && before > 0);
-  if (used.length === 0) return { zeroPoint: Number.NaN, zeroPointError: Number.NaN };
+  if (used.length === 0) return { zeroPoint: Number.NaN, zeroPointError: Number.NaN, scatter: Number.NaN };
   const logs = used.map(({ flux, before }) => Math.log(flux / before));
   const errors = used.map(({ flux, error, before, beforeError }) => Math.hypot(error / flux, beforeError / before));
   let middle = medianAndSigma(logs).median;
@@ -51,5 +60,6 @@ export function fluxRatio(pairs: readonly LightPair[]): { zeroPoint: number; zer
   // What the weights promise, or what the stars' scatter around the mean says (White's estimate), whichever is larger.
   let scatter = 0;
   for (let i = 0; i < logs.length; i++) scatter += (weights[i]! * (logs[i]! - middle)) ** 2;
-  return { zeroPoint, zeroPointError: zeroPoint * Math.max(1 / Math.sqrt(weight), Math.sqrt(scatter) / weight) };
+  const error = Math.max(1 / Math.sqrt(weight), Math.sqrt(scatter) / weight);
+  return { zeroPoint, zeroPointError: zeroPoint * error, scatter: own };
 }

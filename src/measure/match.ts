@@ -1,6 +1,6 @@
 import { median } from "../numbers/quantiles.js";
 import { medianAndSigma } from "../numbers/robust.js";
-import { fluxRatio } from "./flux-ratio.js";
+import { fieldLight } from "./field-light.js";
 import { fluxScaleError, leastSnrForGrowth } from "./flux-scale.js";
 import { fitMotion, inverse, type Motion, motionsByTriangles, movedX, movedY } from "./motion.js";
 import { type StarList, starFlags } from "./star.js";
@@ -17,7 +17,7 @@ export interface StarMatch {
   readonly matches: number;
   /** Scatter of the positions of common stars, one axis. */
   readonly scatterPx: number;
-  /** Starlight of this sub divided by the reference's. */
+  /** Starlight of this sub divided by the reference's, the mean over the field ({@link fieldLight}). */
   readonly zeroPoint: number;
   /** Standard error of `zeroPoint`, from the scatter of the stars and their stated errors. */
   readonly zeroPointError: number;
@@ -35,6 +35,10 @@ const fewest = 5;
 const nearPx = 2.5;
 /** Of the stars in the common part of both fields, of the poorer list, this share must pair; chance pairs a few per cent. */
 const leastShare = 0.12;
+/** Three stars coincide by making: triangles propose the motions. */
+const byMaking = 3;
+/** Of the pairs that chance brings, so many standard deviations more are no chance. */
+const beyondChance = 6;
 
 /**
  * Finds the stars that two subs share, without a catalogue: similar triangles among the bright stars propose shifts and
@@ -73,8 +77,19 @@ export function matchStars(sub: MatchableSub, reference: MatchableSub): StarMatc
     );
     pairs = pairsUnder(best, reference, from, sub, to, grid, nearPx);
   }
-  if (pairs.length < Math.max(fewest, leastShare * overlapping(best, reference, from, sub, to))) return null;
+  const common = overlapping(best, reference, from, sub, to);
+  if (pairs.length < Math.max(fewest, leastShare * common)) return null;
+  if (!isBeyondChance(pairs.length, common, Math.max(from.length, to.length), sub)) return null;
   return describe(best, pairs, sub, reference);
+}
+
+/**
+ * False when as many stars may coincide by chance: those in the common part of the fields each by the share of the field
+ * that lies near a star.
+ */
+function isBeyondChance(pairs: number, common: number, stars: number, { width, height }: MatchableSub): boolean {
+  const chance = common * Math.min(1, (stars * Math.PI * nearPx ** 2) / (width * height));
+  return pairs > byMaking + chance + beyondChance * Math.sqrt(chance);
 }
 
 /** Number of stars of the poorer list that lie in the other's field. */
@@ -110,13 +125,17 @@ function describe(
   const offY = pairs.map(
     ([i, j]) => sub.stars.yPx[j]! - movedY(motion, reference.stars.xPx[i]!, reference.stars.yPx[i]!),
   );
-  const ratio = fluxRatio(
+  const ratio = fieldLight(
     pairs.map(([i, j]) => ({
+      x: sub.stars.xPx[j]!,
+      y: sub.stars.yPx[j]!,
+      outward: fromMiddle2(sub, j) - fromMiddle2(reference, i),
       flux: sub.stars.fluxAdu[j]!,
       error: sub.stars.fluxErrorAdu[j]!,
       before: reference.stars.fluxAdu[i]!,
       beforeError: reference.stars.fluxErrorAdu[i]!,
     })),
+    sub,
   );
   return {
     shiftXPx: movedX(motion, middleX, middleY) - middleX + median(offX),
@@ -130,6 +149,13 @@ function describe(
       ratio.zeroPoint * Math.hypot(scaleErrorOf(sub.stars), scaleErrorOf(reference.stars)),
     ),
   };
+}
+
+/** Square of a star's distance from the frame's middle, in units of the corner's. */
+function fromMiddle2({ width, height, stars }: MatchableSub, star: number): number {
+  const x = stars.xPx[star]! - (width - 1) / 2;
+  const y = stars.yPx[star]! - (height - 1) / 2;
+  return (4 * (x * x + y * y)) / (width * width + height * height);
 }
 
 /** Relative error that all fluxes of a sub share. */

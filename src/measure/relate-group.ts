@@ -7,7 +7,7 @@ import { type Relatable, type RelatedGroup, relateSubs } from "./relate-subs.js"
 import type { Store } from "./store.js";
 
 /** A sub of a group that can be matched. */
-export type GroupSub = Matchable & Pick<Relatable, "starCount" | "fwhmPx" | "airmass">;
+export type GroupSub = Matchable & Pick<Relatable, "starCount" | "fwhmPx" | "airmass" | "streaks" | "blockedFraction">;
 
 /**
  * Relates the subs of a group, in time order. Pairs that the store remembers are not matched again, others are matched

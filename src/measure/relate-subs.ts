@@ -9,6 +9,10 @@ export interface Relatable extends MatchSide {
   readonly fwhmPx: number;
   /** NaN: not known. */
   readonly airmass: number;
+  /** Streaks in the sub; absent or NaN: not known. */
+  readonly streaks?: number;
+  /** Part of the frame that is blocked; absent or NaN: not known. */
+  readonly blockedFraction?: number;
 }
 
 /** How a sub lies on, and how bright it is against, its group's reference. */
@@ -38,8 +42,9 @@ export type Match = (sub: number, reference: number) => Promise<StarMatch | null
 
 /** Matching needs five stars. */
 const fewestStars = 5;
-/** Matching pairs stars that come this close. */
-const pairedWithinPx = 2.5;
+/** A sub with a streak, or blocked by more than this, is the reference only where all others are this much less good. */
+const leastBlocked = 0.02;
+const spoiledCost = 1.25;
 /** The field is where most subs are: a reference this far (share of the width) from the middle of all shifts is replaced. */
 const leastMove = 0.02;
 
@@ -53,42 +58,30 @@ const leastMove = 0.02;
 export async function relateSubs(subs: readonly Relatable[], match: Match): Promise<RelatedGroup> {
   const able = subs.flatMap((sub, i) => (brightStarCount(sub.brightStars) >= fewestStars ? [i] : []));
   if (able.length === 0) return { reference: -1, relations: subs.map(() => null) };
-  const trusted: Match = async (i, j) => {
-    const found = await match(i, j);
-    return found !== null && isBeyondChance(found, subs[i], subs[j]) ? found : null;
-  };
-  let best = await relateTo(bestOf(subs, able), able, subs.length, trusted);
+  let best = await relateTo(bestOf(subs, able), able, subs.length, match);
   const left = able.filter((i) => best[i] === null);
   if (2 * left.length > able.length) {
-    const other = await relateTo(bestOf(subs, left), able, subs.length, trusted);
+    const other = await relateTo(bestOf(subs, left), able, subs.length, match);
     if (count(other) > count(best)) best = other;
   }
   return anchored(best, subs[able[0]!]!.width);
 }
 
-/**
- * False when as many stars may coincide by chance. Three always do, as triangles propose the motions; of the others in
- * the common part of the field, each by the share of the field that lies near a star.
- */
-function isBeyondChance({ matches, shiftXPx, shiftYPx }: StarMatch, sub: Relatable, reference: Relatable): boolean {
-  const { width, height } = reference;
-  const common = Math.max(0, 1 - Math.abs(shiftXPx) / width) * Math.max(0, 1 - Math.abs(shiftYPx) / height);
-  const [fewer, more] = [sub, reference].map((s) => brightStarCount(s.brightStars)).sort((a, b) => a - b);
-  const chance = fewer * common * Math.min(1, (more * Math.PI * pairedWithinPx ** 2) / (width * height));
-  return matches > 3 + chance + 6 * Math.sqrt(chance);
-}
-
 const count = (relations: readonly (Relation | null)[]) => relations.filter((r) => r !== null).length;
 
-/** Of the subs with about as many stars as the best tenth, the sharpest, of equally sharp ones that nearest the zenith. */
+/**
+ * Of the subs with about as many stars as the best tenth, the sharpest, of equally sharp ones that nearest the zenith. One
+ * that carries a streak or is partly blocked is passed over for one that is almost as good.
+ */
 function bestOf(subs: readonly Relatable[], among: readonly number[]): number {
   const most = quantile(
     among.map((i) => subs[i]!.starCount),
     0.9,
   );
   const cost = (i: number) => {
-    const { fwhmPx, airmass } = subs[i]!;
-    return (fwhmPx > 0 ? fwhmPx : 1e9) * Math.sqrt(airmass > 0 ? airmass : 1);
+    const { fwhmPx, airmass, streaks = 0, blockedFraction = 0 } = subs[i]!;
+    const spoiled = streaks > 0 || blockedFraction > leastBlocked;
+    return (fwhmPx > 0 ? fwhmPx : 1e9) * Math.sqrt(airmass > 0 ? airmass : 1) * (spoiled ? spoiledCost : 1);
   };
   const rich = among.filter((i) => subs[i]!.starCount >= 0.8 * most);
   return (rich.length > 0 ? rich : among).reduce((a, b) => (cost(b) < cost(a) ? b : a));

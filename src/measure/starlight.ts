@@ -1,4 +1,5 @@
 import { fluxScale, leastSnrForGrowth } from "./flux-scale.js";
+import { foreignLight } from "./foreign-light.js";
 import { gaussianPerStep, gaussianTable } from "./gaussian-table.js";
 import { type Growth, growthCurve } from "./growth-curve.js";
 import { cutStamp, mostStampRadius, type Source, type Stamp } from "./stamp.js";
@@ -115,8 +116,11 @@ export function measureGrowth(
     cutStamp(source, middleX, middleY, radius, star.sky / (side * side), stamp);
     if (!growthCurve(stamp, x - middleX, y - middleY, within, fraction, growth)) continue;
     star.hfr = growth.hfr / side;
-    if (star.flags === 0)
-      used.push({ ratio: growth.flux / fraction / star.flux, flux: star.flux, error: star.fluxError });
+    if (star.flags !== 0) continue;
+    const foreign = foreignLight(stamp, x - middleX, y - middleY, within, star.sigma / side, star.flux);
+    if (Number.isNaN(foreign)) continue;
+    const ratio = (growth.flux - foreign) / fraction / star.flux;
+    used.push({ ratio, flux: star.flux, error: star.fluxError });
   }
   const factor =
     fluxScale(
