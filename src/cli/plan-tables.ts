@@ -5,6 +5,8 @@ import type { CameraGiven, NoiseModel } from "../plan/noise-model.js";
 import { readEcsv } from "../terms/ecsv.js";
 import { CallError, CannotError } from "../terms/errors.js";
 
+export { bytesText, digits } from "../show/digits.js";
+
 /** Flags by which the user gives what the table does not hold. */
 export const cameraFlags = {
   gain: { type: "string" },
@@ -74,18 +76,4 @@ export function requestFor(missing: NoiseModel["missing"]): string {
     pedestal: "--pedestal ADU",
   } as const;
   return missing.map((what) => asks[what]).join(" and ");
-}
-
-/** A number with so many significant digits and no needless zeros; "-" for one that is not known. */
-export function digits(value: number, significant = 3): string {
-  if (Number.isNaN(value)) return "-";
-  if (!Number.isFinite(value)) return "without end";
-  const rounded = Number(value.toPrecision(significant));
-  return Math.abs(rounded) >= 1e5 ? rounded.toFixed(0) : String(rounded);
-}
-
-/** Bytes as people read them. */
-export function bytesText(bytes: number): string {
-  if (!Number.isFinite(bytes)) return digits(bytes);
-  return bytes >= 1e9 ? `${digits(bytes / 1e9)} GB` : `${digits(bytes / 1e6)} MB`;
 }

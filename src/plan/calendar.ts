@@ -31,8 +31,12 @@ export function iCalendar(events: readonly CalendarEvent[], stampMs: number): st
 /** Section 3.3.5, form 2. */
 const utc = (ms: number) => new Date(ms).toISOString().replace(/[-:]|\.\d+/g, "");
 
-/** Section 3.3.11. */
-const escaped = (text: string) => text.replace(/[\\;,]/g, "\\$&").replace(/\r?\n/g, "\\n");
+/** Section 3.3.11; other control characters have no place in a text (3.1). */
+const escaped = (text: string) =>
+  text
+    .replace(/[\\;,]/g, "\\$&")
+    .replace(/\r\n?|\n/g, "\\n")
+    .replace(/\p{Cc}/gu, " ");
 
 /** Section 3.1: at most 75 octets a line, never within a character. */
 function folded(line: string): string {

@@ -77,6 +77,14 @@ export const magnitudeError = (snr: number): number => 2.5 / Math.LN10 / snr;
 /** Pixels whose noise counts under a star when it is measured best: 4 pi sigma^2 of a Gaussian, 2.266 FWHM^2. */
 export const noisePixels = (fwhmPx: number): number => 2.266 * fwhmPx ** 2;
 
+/**
+ * The width that counts for noise: that of the Gaussian with as many noise pixels as a star with this width at half
+ * maximum. Stars have wings, so it is larger: half-maximum width = 0.822 x this (Ivezic et al., LSE-40 and SMTN-002; the
+ * 0.052 arcsec of the same relation is of no weight here), and a pixel's own width comes in.
+ * @param fwhmPx - at half maximum, without the pixel, as in the frame table
+ */
+export const noiseFwhmPx = (fwhmPx: number): number => Math.sqrt(fwhmPx ** 2 + (8 * Math.LN2) / 12) / 0.822;
+
 /** What the limit of a stack follows from. */
 export interface LimitInput {
   /** Magnitude of a star that gives 1 e-/s at the telescope, extinction of the air included. */
@@ -86,6 +94,7 @@ export interface LimitInput {
   readonly readNoiseE: number;
   readonly subS: number;
   readonly subs: number;
+  /** As of `noiseFwhmPx`. */
   readonly fwhmPx: number;
   readonly snr: number;
 }

@@ -1,11 +1,12 @@
 import { median } from "../numbers/quantiles.js";
 import type { FrameTable } from "../terms/frame-table.js";
-import { limitingMagnitude, limitingSurfaceMag } from "./ccd-equation.js";
+import { limitingMagnitude, limitingSurfaceMag, noiseFwhmPx } from "./ccd-equation.js";
 import { isKept, type Night, nightsOf, overheadOf } from "./nights.js";
 import type { NoiseModel } from "./noise-model.js";
 
 /** What one night brought in one filter. */
 export interface NightYield {
+  /** Start of the night's first sub in any filter, Unix milliseconds UTC; NaN where no sub has a time. */
   readonly firstMs: number;
   readonly subs: number;
   readonly kept: number;
@@ -60,12 +61,18 @@ export function depthReached(table: FrameTable): FilterDepth[] {
     if (set === undefined) sets.set(key, [row]);
     else set.push(row);
   }
-  return [...sets.values()].map((rows) => filterDepth(table, rows));
+  // Nights are those of the table: a filter that was used at dusk and at dawn had one night, not two.
+  const all = nightsOf(table);
+  return [...sets.values()].map((rows) => filterDepth(table, rows, all));
 }
 
-function filterDepth(table: FrameTable, rows: readonly number[]): FilterDepth {
+function filterDepth(table: FrameTable, rows: readonly number[], all: readonly Night[]): FilterDepth {
   const overheadS = overheadOf(table, rows).overheadS || 0;
-  const nights = nightsOf(table, rows).map((night) => nightYield(table, night, overheadS));
+  const own = new Set(rows);
+  const nights = all
+    .map((night) => ({ ...night, rows: night.rows.filter((row) => own.has(row)) }))
+    .filter((night) => night.rows.length > 0)
+    .map((night) => nightYield(table, night, overheadS));
   const kept = rows.filter((row) => isKept(table, row));
   const sum = (of: (night: NightYield) => number) => nights.reduce((total, night) => total + of(night), 0);
   const weights = kept.map((row) => table.weight[row]).filter((weight) => weight > 0);
@@ -132,7 +139,8 @@ export function stackLimits(depth: FilterDepth, noise: NoiseModel, zeroPointMag:
     subS: noise.exposureS,
     subs: depth.effectiveS / noise.exposureS,
   };
-  const { pixelScaleArcsec, fwhmPx } = depth;
+  const { pixelScaleArcsec } = depth;
+  const fwhmPx = noiseFwhmPx(depth.fwhmPx);
   return {
     starMag: limitingMagnitude({ ...input, fwhmPx, snr: 5 }),
     surfaceMag: limitingSurfaceMag({ ...input, snr: 3, pixelScaleArcsec, areaArcsec2: 100 }),

@@ -1,6 +1,8 @@
 import { median, quantile } from "../numbers/quantiles.js";
 import { theilSen } from "../numbers/theil-sen.js";
 import type { FrameTable } from "../terms/frame-table.js";
+import { readNoiseInElectrons } from "./calibration-noise.js";
+import { type Calibration, calibrationOf, gainOfFlats } from "./calibration-rows.js";
 import { darkByDoubling } from "./dark-current.js";
 import { isKept } from "./nights.js";
 
@@ -16,10 +18,18 @@ export interface CameraGiven {
 }
 
 /** Where a number of the model comes from. */
-export type NumberSource = "given" | "bias-frames" | "dark-frames" | "photon-transfer" | "exposure-lengths";
+export type NumberSource =
+  | "given"
+  | "bias-frames"
+  | "dark-frames"
+  | "flat-frames"
+  | "photon-transfer"
+  | "exposure-lengths";
 export interface Sourced {
   readonly value: number;
   readonly from: NumberSource;
+  /** Standard error, where it is known. */
+  readonly error?: number;
 }
 
 /** The noise of one filter's subs. NaN: it cannot be told; `missing` says what would tell it. */
@@ -31,6 +41,8 @@ export interface NoiseModel {
   /** How many subs it was taken from. */
   readonly subs: number;
   readonly sensorTempC: number;
+  /** Noise of a pixel's background in one sub, ADU. */
+  readonly noiseAdu: number;
   readonly electronsPerAdu: Sourced | null;
   readonly readNoiseE: Sourced | null;
   readonly pedestalAdu: Sourced | null;
@@ -43,6 +55,8 @@ export interface NoiseModel {
   readonly readShare: number;
   /** Time in which the background makes as much variance as one read-out, s: read noise^2 / background. */
   readonly readTimeS: number;
+  /** The same in the brightest and in the darkest tenth of the subs. */
+  readonly readTimeRangeS: { readonly low: number; readonly high: number };
   /** What to give so that the rest becomes known, most useful first. */
   readonly missing: readonly ("read-noise" | "electrons-per-adu" | "pedestal")[];
 }
@@ -50,9 +64,9 @@ export interface NoiseModel {
 /**
  * The noise of each filter from the subs themselves. With e-/ADU g and read noise R the measured noise s of the
  * background gives
- * the rate of its variance, (g^2 s^2 - R^2) / t, without any pedestal. What is missing is looked for in turn: in bias
- * and
- * dark frames of the table (where they were measured), in the growth of the variance with the level (photon transfer,
+ * the rate of its variance, (g^2 s^2 - R^2) / t, without any pedestal. What is missing is looked for in turn: in bias,
+ * flat and
+ * dark frames of the table (where pairs of them were measured, see `pairNoise`), in the growth of the variance with the level (photon transfer,
  * needs a sky that changed), in subs of different lengths. Nothing is assumed.
  */
 export function noiseModels(table: FrameTable, given: CameraGiven = {}): NoiseModel[] {
@@ -80,13 +94,15 @@ function modelOf(table: FrameTable, rows: readonly number[], given: CameraGiven)
     sourced(bias?.levelAdu, "bias-frames") ??
     sourced(lengths?.levelAtZero, "exposure-lengths");
   const electronsPerAdu =
-    sourced(given.electronsPerAdu, "given") ?? sourced(photonTransferGain(table, same), "photon-transfer");
+    sourced(given.electronsPerAdu, "given") ??
+    gainOfFlats(table, first) ??
+    sourced(photonTransferGain(table, same), "photon-transfer");
   const noise = median(same.map((row) => table.noiseAdu[row]));
   const level = median(same.map((row) => table.backgroundAdu[row]));
   const gain = electronsPerAdu?.value ?? Number.NaN;
   const readNoiseE =
     sourced(given.readNoiseE, "given") ??
-    sourced(bias === null ? undefined : bias.noiseAdu * gain, "bias-frames") ??
+    inElectrons(bias, electronsPerAdu) ??
     sourced(lengths === null ? undefined : Math.sqrt(lengths.varianceAtZero) * gain, "exposure-lengths") ??
     sourced(Math.sqrt((gain * noise) ** 2 - gain * (level - (pedestalAdu?.value ?? Number.NaN))), "photon-transfer");
   const darkEPerS = darkOf(table, given, sensorTempC, first, gain, pedestalAdu?.value ?? Number.NaN);
@@ -97,12 +113,23 @@ function modelOf(table: FrameTable, rows: readonly number[], given: CameraGiven)
   // Without e-/ADU the shares are still known from noise alone, in ADU.
   const readAdu2 = bias !== null ? bias.noiseAdu ** 2 : (lengths?.varianceAtZero ?? Number.NaN);
   const readShare = clampShare(firstFinite(read2 / (read2 + backgroundEPerS * exposureS), readAdu2 / noise ** 2));
+  const readTimeS = (exposureS * readShare) / (1 - readShare);
+  // Variance that is not read noise, in the darkest and the brightest tenth against the median.
+  const ofMedian = (p: number) =>
+    (quantile(
+      same.map((row) => table.noiseAdu[row] ** 2),
+      p,
+    ) /
+      noise ** 2 -
+      readShare) /
+    (1 - readShare);
   return {
     filter: table.filter[first],
     gainSetting: table.gainSetting[first],
     exposureS,
     subs: same.length,
     sensorTempC,
+    noiseAdu: noise,
     electronsPerAdu,
     readNoiseE,
     pedestalAdu,
@@ -110,7 +137,8 @@ function modelOf(table: FrameTable, rows: readonly number[], given: CameraGiven)
     backgroundEPerS,
     skyEPerS: Math.max(0, backgroundEPerS - (darkEPerS?.value ?? 0)),
     readShare,
-    readTimeS: (exposureS * readShare) / (1 - readShare),
+    readTimeS,
+    readTimeRangeS: { low: readTimeS / ofMedian(0.9), high: readTimeS / ofMedian(0.1) },
     missing: Number.isNaN(readShare) ? missingFor(electronsPerAdu, readNoiseE, pedestalAdu) : [],
   };
 }
@@ -174,28 +202,11 @@ function lengthsOf(table: FrameTable, rows: readonly number[]): { levelAtZero: n
   return varianceAtZero > 0 ? { levelAtZero, varianceAtZero } : null;
 }
 
-/** Level and noise of the bias or dark frames of the same camera setting, where the table has them measured. */
-function calibrationOf(
-  table: FrameTable,
-  kind: "bias" | "dark",
-  like: number,
-): { levelAdu: number; noiseAdu: number; exposureS: number; sensorTempC: number } | null {
-  const rows = Array.from({ length: table.rows }, (_, row) => row).filter(
-    (row) =>
-      table.kind[row] === kind &&
-      table.noiseAdu[row] > 0 &&
-      table.width[row] === table.width[like] &&
-      Object.is(table.gainSetting[row], table.gainSetting[like]),
-  );
-  const middle = (of: ArrayLike<number>) => median(rows.map((row) => of[row]));
-  return rows.length === 0
-    ? null
-    : {
-        levelAdu: middle(table.backgroundAdu),
-        noiseAdu: middle(table.noiseAdu),
-        exposureS: middle(table.exposureS),
-        sensorTempC: middle(table.sensorTempC),
-      };
+/** Read noise of bias frames in electrons. */
+function inElectrons(bias: Calibration | null, gain: Sourced | null): Sourced | null {
+  if (bias === null || gain === null) return null;
+  const { value, error } = readNoiseInElectrons(bias, { value: gain.value, error: gain.error ?? 0 });
+  return { value, from: "bias-frames", error };
 }
 
 function darkOf(

@@ -9,7 +9,7 @@ import { type Goal, type GoalSeconds, goalSeconds } from "./goal.js";
 import { overheadOf } from "./nights.js";
 import type { NoiseModel } from "./noise-model.js";
 import { altitudeYield, relativeRate } from "./relative-rate.js";
-import { comingNights, type NightWindow } from "./windows.js";
+import { comingNights, type NightWindow, type TargetPath, targetPath } from "./windows.js";
 
 /** What the plan may be told. */
 export interface RemainingOptions {
@@ -40,6 +40,8 @@ export interface Remaining {
   /** Coming nights; empty without site and target. */
   readonly windows: readonly NightWindow[];
   readonly future: readonly FutureNight[];
+  /** How high the target gets at the site; null without either. */
+  readonly path: TargetPath | null;
   /** Effective integration still missing, s; 0 when the goal is reached, NaN without one. */
   readonly leftS: number;
   /** Clock hours that takes at the rate so far; NaN without a goal. */
@@ -124,6 +126,7 @@ export function remainingOf(table: FrameTable, depth: FilterDepth, options: Rema
     forecast: outlook,
     windows,
     future,
+    path: site === undefined || target === undefined ? null : targetPath(site, target),
     leftS,
     clockHoursLeft: leftS / depth.yield / 3600,
     bytesLeft: {

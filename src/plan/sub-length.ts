@@ -1,3 +1,4 @@
+import type { Interval } from "../numbers/proportion-intervals.js";
 import { CallError } from "../terms/errors.js";
 import { cardSpace } from "./card-space.js";
 import { bestSubS, clockEfficiency, flatRange, noiseFactor, subForExcess } from "./sub-length-theory.js";
@@ -7,11 +8,17 @@ export interface SubLengthInput {
   readonly presentS: number;
   /** tau = read noise^2 / background: `NoiseModel.readTimeS`. */
   readonly readTimeS: number;
+  /** Between the brightest and the darkest sky: `NoiseModel.readTimeRangeS`. */
+  readonly readTimeRangeS?: Interval;
   readonly overheadS: number;
   /** Short events per second of exposure: `LossRate.perS`. */
   readonly lossPerS?: number;
+  /** How well that is known: `lowPerS` and `highPerS`. */
+  readonly lossRangePerS?: Interval;
   /** Blur of the corners at `presentS` by field rotation, px: a high value of the night, as the worst hour counts. */
   readonly rotationBlurPx?: number;
+  /** The same in the easiest and in the worst part of the night. */
+  readonly rotationRangePx?: Interval;
   /** Drift of the mount, px/s. */
   readonly driftPxPerS?: number;
   readonly fwhmPx?: number;
@@ -48,6 +55,18 @@ export type LengthReason = "read-noise" | "card-space" | "events" | "field-rotat
 export interface LengthEnd {
   readonly subS: number;
   readonly reason: LengthReason;
+  /** Where it may lie, from the ranges given; null: not known. */
+  readonly rangeS: Interval | null;
+}
+
+/** Parts of the clock time, 0 to 1, that one length loses. */
+export interface LengthCosts {
+  /** Time that would make up for the noise of reading: tau / (t + tau). */
+  readonly readNoise: number;
+  /** Between subs. */
+  readonly pauses: number;
+  /** Subs spoiled by short events. */
+  readonly events: number;
 }
 
 /** A point of the curve. */
@@ -59,6 +78,8 @@ export interface LengthPoint {
   readonly noiseFactor: number;
   readonly keepRate: number;
   readonly rotationBlurPx: number;
+  /** Time between two subs, s; 0 where it is not known. */
+  readonly pauseS: number;
   readonly subsPerNight: number;
   readonly bytesPerNight: number;
 }
@@ -80,6 +101,8 @@ export interface SubLengthAdvice {
   /** Length of the highest efficiency; Infinity without losses. */
   readonly bestS: number;
   readonly present: LengthPoint;
+  /** What the present length loses, by reason; NaN where it is not known. */
+  readonly presentCosts: LengthCosts;
   /**
    * Part of the clock time that the present length loses against the best one within the range: 0.1 is six minutes an
    * hour.
@@ -108,20 +131,27 @@ export function subLengthAdvice(input: SubLengthInput): SubLengthAdvice {
     lossPerS: orZero(input.lossPerS),
   };
   const bestS = bestSubS(terms);
+  const cappedBy = (lossPerS: number) => {
+    const best = bestSubS({ ...terms, lossPerS });
+    return Number.isFinite(best) && best > 0
+      ? flatRange({ ...terms, lossPerS }, best, limits.flat, 100 * best)[1]
+      : Number.NaN;
+  };
+  const { readTimeRangeS: reads, lossRangePerS: losses, rotationRangePx: turns } = input;
   const low = ends("longest", [
-    ["read-noise", readTimeS > 0 ? subForExcess(limits.excess, readTimeS) : Number.NaN],
-    ["card-space", shortestThatFits(input)],
+    ["read-noise", (tau: number) => (tau > 0 ? subForExcess(limits.excess, tau) : Number.NaN), readTimeS, reads],
+    ["card-space", () => shortestThatFits(input), Number.NaN, undefined],
   ]);
   const high = ends("shortest", [
-    ["events", Number.isFinite(bestS) && bestS > 0 ? flatRange(terms, bestS, limits.flat, 100 * bestS)[1] : Number.NaN],
-    ["field-rotation", (presentS * limits.blurPx) / (input.rotationBlurPx ?? Number.NaN)],
-    ["drift", (limits.driftOfFwhm * fwhmPx) / (input.driftPxPerS ?? Number.NaN)],
+    ["events", cappedBy, terms.lossPerS, losses],
+    ["field-rotation", (px: number) => (presentS * limits.blurPx) / px, input.rotationBlurPx ?? Number.NaN, turns],
+    ["drift", (px: number) => (limits.driftOfFwhm * fwhmPx) / px, input.driftPxPerS ?? Number.NaN, undefined],
     // The saturated area of stars grows about as fast as the exposure.
     [
       "saturation",
-      input.saturatedFraction! > limits.saturated / 3
-        ? (presentS * limits.saturated) / input.saturatedFraction!
-        : Number.NaN,
+      (part: number) => (part > limits.saturated / 3 ? (presentS * limits.saturated) / part : Number.NaN),
+      input.saturatedFraction ?? Number.NaN,
+      undefined,
     ],
   ]);
   const toS = high[0]?.subS ?? Number.NaN;
@@ -139,6 +169,11 @@ export function subLengthAdvice(input: SubLengthInput): SubLengthAdvice {
     toS,
     bestS,
     present: pointOf(presentS),
+    presentCosts: {
+      readNoise: readTimeS >= 0 ? readTimeS / (presentS + readTimeS) : Number.NaN,
+      pauses: input.overheadS >= 0 ? input.overheadS / (presentS + input.overheadS) : Number.NaN,
+      events: input.lossPerS! >= 0 ? 1 - Math.exp(-input.lossPerS! * presentS) : Number.NaN,
+    },
     presentLoss: Math.max(0, 1 - clockEfficiency(presentS, terms) / top),
     curve: lengths.map(pointOf),
     missing: [
@@ -158,7 +193,8 @@ function topWithin(
   presentS: number,
 ): number {
   const longest = Number.isNaN(capS) ? Math.max(600, presentS) : capS;
-  return clockEfficiency(Math.min(bestS, longest), terms);
+  // Nothing to gain by length at all: towards no length nothing is lost.
+  return bestS === 0 ? 1 : clockEfficiency(Math.min(bestS, longest), terms);
 }
 
 function point(subS: number, input: SubLengthInput, terms: Parameters<typeof clockEfficiency>[1]): LengthPoint {
@@ -173,6 +209,7 @@ function point(subS: number, input: SubLengthInput, terms: Parameters<typeof clo
     noiseFactor: input.readTimeS >= 0 ? noiseFactor(subS, terms.readTimeS) : Number.NaN,
     keepRate: Math.exp(-terms.lossPerS * subS),
     rotationBlurPx: ((input.rotationBlurPx ?? Number.NaN) * subS) / presentS,
+    pauseS: terms.overheadS,
     subsPerNight: space?.subsPerNight ?? Number.NaN,
     bytesPerNight: space?.bytesPerNight ?? Number.NaN,
   };
@@ -188,10 +225,19 @@ function shortestThatFits(input: SubLengthInput): number {
   return fits < 1 ? Number.NaN : Math.max(0.1, (hoursPerNight * 3600) / fits - orZero(overheadS));
 }
 
-function ends(strictest: "longest" | "shortest", list: readonly (readonly [LengthReason, number])[]): LengthEnd[] {
-  return list
-    .filter(([, subS]) => Number.isFinite(subS) && subS > 0)
-    .map(([reason, subS]) => ({ reason, subS }))
+/** Reason, the length at which it sets in for a value, the value, and its range. */
+type EndRule = readonly [LengthReason, (value: number) => number, number, Interval | undefined];
+
+function ends(strictest: "longest" | "shortest", rules: readonly EndRule[]): LengthEnd[] {
+  return rules
+    .map(([reason, lengthFor, value, range]) => {
+      const both = range === undefined ? [] : [lengthFor(range.low), lengthFor(range.high)];
+      // No events at all set no end: then the far side is open.
+      const sorted = both.map((subS) => (Number.isNaN(subS) ? Number.POSITIVE_INFINITY : subS)).sort((a, b) => a - b);
+      const open = both.length === 2 && both.some((subS) => subS > 0);
+      return { reason, subS: lengthFor(value), rangeS: open ? { low: sorted[0], high: sorted[1] } : null };
+    })
+    .filter(({ subS }) => Number.isFinite(subS) && subS > 0)
     .sort((a, b) => (strictest === "longest" ? b.subS - a.subS : a.subS - b.subS));
 }
 

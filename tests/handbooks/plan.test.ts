@@ -263,8 +263,8 @@ describe("shapes of stars by moments (computed)", () => {
     const shape = shapeOf({ xx: 4, xy: 0, yy: 4 + trail ** 2 / 12 });
     near(shape.eccentricity, eccentricity, 1e-5);
     expect(shape.elongationAngleDeg).toBeCloseTo(90, 9);
-    // FWHM of a Gaussian is 2.354820045 sigma; the frame's width is that of the mean variance.
-    near(shape.fwhmPx, 2.354820045 * Math.sqrt((sigmaLong ** 2 + 4) / 2), 1e-6);
+    // FWHM of a Gaussian is 2.354820045 sigma; a frame's width is measured as that of a circle of the same area, a * b.
+    near(shape.fwhmPx, 2.354820045 * Math.sqrt(sigmaLong * 2), 1e-6);
   });
 
   it("shape to moments and back, at any angle; the mean of a round and a long star lies between", () => {

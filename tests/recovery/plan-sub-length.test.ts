@@ -20,6 +20,23 @@ const gain = 0.8;
 const pedestal = 400;
 const overheadS = 2;
 
+/**
+ * How much wider a star of 3 px becomes along and across a movement: its profile (1 + r^2 / a^2)^-3, summed over 400 places
+ * along the way, and followed outward in steps of 0.002 px until half of the middle is left.
+ */
+function drawnOut(lengthPx: number): { along: number; across: number } {
+  const a2 = 2.25 / (2 ** (1 / 3) - 1);
+  const places = Array.from({ length: 400 }, (_, i) => ((i + 0.5) / 400 - 0.5) * lengthPx);
+  const light = (x: number, y: number) => places.reduce((sum, p) => sum + (1 + ((x - p) ** 2 + y ** 2) / a2) ** -3, 0);
+  const half = light(0, 0) / 2;
+  const radius = (dx: number, dy: number) => {
+    let r = 1;
+    while (light(r * dx, r * dy) > half) r += 0.002;
+    return r / 1.5;
+  };
+  return { along: radius(1, 0), across: radius(0, 1) };
+}
+
 /** Four hours in subs of one length. Seeing and gusts belong to the instant, not to the sub. */
 function tableOf(subS: number, { skyEPerS, readE, gustsPerH, driftPxPerS }: Sky, seed: number, hours = 4): FrameTable {
   const air = randomStream(seed, "air");
@@ -31,14 +48,16 @@ function tableOf(subS: number, { skyEPerS, readE, gustsPerH, driftPxPerS }: Sky,
   }
   const gusts = Array.from({ length: air.poisson(gustsPerH * hours) }, () => air.between(0, hours * 3600));
   const random = randomStream(seed, "subs", subS);
+  const drawn = drawnOut(driftPxPerS * subS);
   const rows: Partial<FrameRow>[] = [];
   for (let from = 0; from + subS <= hours * 3600; from += subS + overheadS) {
     const part = seeing.slice(from, from + subS);
     // A gust shakes the stars along x by 6 px (rms) for three seconds; variances along x and y, mean over the seconds.
     const shaken = part.map((_, i) => (gusts.some((at) => from + i >= at && from + i < at + 3) ? 36 : 0));
     const mean = (of: readonly number[]) => of.reduce((sum, v) => sum + v, 0) / of.length;
-    const yy = mean(part.map((f) => f * f)) / (8 * Math.LN2);
-    const xx = yy + mean(shaken) + (driftPxPerS * subS) ** 2 / 12;
+    const still = mean(part.map((f) => f * f)) / (8 * Math.LN2);
+    const yy = still * drawn.across ** 2;
+    const xx = (still + mean(shaken)) * drawn.along ** 2;
     const variance = (skyEPerS * subS + readE * readE) / gain ** 2;
     rows.push({
       file: `s${rows.length}`,
@@ -56,7 +75,8 @@ function tableOf(subS: number, { skyEPerS, readE, gustsPerH, driftPxPerS }: Sky,
       noiseAdu: Math.sqrt(variance) * (1 + 0.004 * random.normal()),
       backgroundGradient: 0.1,
       starCount: 300 + Math.round(5 * random.normal()),
-      fwhmPx: Math.sqrt(8 * Math.LN2 * ((xx + yy) / 2)) * (1 + 0.01 * random.normal()),
+      // As frames are measured: the width of a circle of the same area.
+      fwhmPx: Math.sqrt(8 * Math.LN2 * Math.sqrt(xx * yy)) * (1 + 0.01 * random.normal()),
       hfrPx: 1.7,
       eccentricity: Math.hypot(Math.sqrt(1 - yy / xx), 0.2 + 0.02 * random.normal()),
       elongationAngleDeg: 0,
