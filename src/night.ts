@@ -1,6 +1,8 @@
 import { basename, resolve } from "node:path";
+import { explainNight } from "./explain/explain-night.js";
+import { type Frontier, frontier } from "./grade/frontier.js";
 import { gradeNight } from "./grade/grade-night.js";
-import { summariseGroup } from "./grade/group-summary.js";
+import { type GroupSummary, summariseGroup } from "./grade/group-summary.js";
 import { groupsOf } from "./grade/groups.js";
 import { defaultLimits, type Limits } from "./grade/limits.js";
 import { starlightOf } from "./grade/starlight.js";
@@ -67,7 +69,7 @@ export type TriagedNight = NightResult & Pick<MeasuredNight, "paths" | "attentio
  * read becomes a row of kind `unreadable`; the night goes on. The result does not depend on `jobs` or the store.
  * @throws CallError when a folder does not exist, CannotError when there is no FITS file in it
  */
-export async function measureNight(folders: readonly string[], request: NightRequest): Promise<MeasuredNight> {
+export async function measureNight(folders: readonly string[], request: NightRequest = {}): Promise<MeasuredNight> {
   const { files, otherFiles } = findFiles(folders);
   if (files.length === 0)
     throw new CannotError(
@@ -109,19 +111,42 @@ export async function measureNight(folders: readonly string[], request: NightReq
 }
 
 /**
- * The main job: measures a night and grades it.
+ * The main job: measures a night, grades it and explains it.
  * @throws CallError, CannotError as {@link measureNight}
  */
-export async function triageNight(folders: readonly string[], request: NightRequest): Promise<TriagedNight> {
+export async function triageNight(folders: readonly string[], request: NightRequest = {}): Promise<TriagedNight> {
   const measured = await measureNight(folders, request);
-  const { table, symptomsOfRow, groups } = gradeNight(measured.table, {
+  const graded = gradeNight(measured.table, {
     given: measured.given,
     starlight: measured.starlight,
     starlightError: measured.starlightError,
     ...(request.limits && { limits: request.limits }),
   });
-  const summaries = groups.map((group) => summariseGroup(table, group));
-  return { ...measured, table, symptomsOfRow, groups: summaries, version: request.version ?? "" };
+  const { symptomsOfRow } = graded;
+  const { table, explanation } = explainNight(graded.table, symptomsOfRow);
+  return {
+    ...measured,
+    table,
+    symptomsOfRow,
+    ...outcomeOf(table, request.limits),
+    explanation,
+    version: request.version ?? "",
+  };
+}
+
+/**
+ * What a graded table comes to, group by group; to be worked out anew when the user's decisions changed its verdicts.
+ * @param limits - those it was graded by
+ */
+export function outcomeOf(
+  table: FrameTable,
+  limits: Limits = defaultLimits,
+): { readonly groups: readonly GroupSummary[]; readonly frontiers: readonly (Frontier | null)[] } {
+  const groups = groupsOf(table);
+  return {
+    groups: groups.map((group) => summariseGroup(table, group)),
+    frontiers: groups.map((group) => frontier(table, group, { limits })),
+  };
 }
 
 type Relate = (group: Parameters<typeof relateGroup>[0], onPair: () => void) => ReturnType<typeof relateGroup>;

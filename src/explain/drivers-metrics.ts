@@ -1,7 +1,8 @@
 import { medianAndSigma } from "../numbers/robust.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { NightRows } from "./drivers-nights.js";
-import { type MetricCode, metricCodes } from "./drivers-terms.js";
+import { type FactorCode, type MetricCode, metricCodes } from "./drivers-terms.js";
+import type { Explained } from "./laws.js";
 
 /** A metric, series after series. */
 export interface MetricSeries {
@@ -12,6 +13,8 @@ export interface MetricSeries {
   /** First index of each series, and their total length. */
   readonly starts: Int32Array;
   readonly nightOfSeries: Int32Array;
+  /** Factors whose effect has been taken off the values as a law. */
+  readonly takenOff: readonly FactorCode[];
 }
 
 /** Shorter series say too little about their own level. */
@@ -23,10 +26,13 @@ const fewestRejects = 5;
  * The metrics of all subs. Rejects and star width are compared within a night; transparency, background and noise within
  * a night and one filter, exposure and gain, as they are not comparable beyond.
  */
-export function metricSeries(table: FrameTable, night: NightRows): MetricSeries[] {
+export function metricSeries(table: FrameTable, night: NightRows, explained: Explained): MetricSeries[] {
+  const light: FactorCode[] = explained.laws.flatMap(({ law, claimed }) =>
+    !claimed || law === "airmass" ? [] : law === "twilight" ? ["twilight"] : ["moon"],
+  );
   return metricCodes.flatMap((metric) => {
     const series = new Map<string, number[]>();
-    const value = Float64Array.from(night.rows, (row) => metricOf(table, row, metric));
+    const value = Float64Array.from(night.rows, (row) => metricOf(table, row, metric, explained));
     night.rows.forEach((row, i) => {
       if (!Number.isFinite(value[i])) return;
       const whole = metric === "rejects" || metric === "fwhm";
@@ -55,27 +61,34 @@ export function metricSeries(table: FrameTable, night: NightRows): MetricSeries[
       const rejected = values.reduce((a, b) => a + b, 0);
       if (Math.min(rejected, values.length - rejected) < fewestRejects) return [];
     } else for (let s = 0; s < used.length; s++) tame(values.subarray(starts[s], starts[s + 1]));
-    return [{ metric, entries, values, starts, nightOfSeries: Int32Array.from(used, ([i]) => night.nightOf[i]) }];
+    const nightOfSeries = Int32Array.from(used, ([i]) => night.nightOf[i]);
+    const takenOff = metric === "background" || metric === "noise" ? light : [];
+    return [{ metric, entries, values, starts, nightOfSeries, takenOff }];
   });
 }
 
-function metricOf(table: FrameTable, row: number, metric: MetricCode): number {
+function metricOf(table: FrameTable, row: number, metric: MetricCode, explained: Explained): number {
   switch (metric) {
     case "rejects":
       return table.verdict[row] === "drop" ? 1 : table.verdict[row] === "unjudged" ? Number.NaN : 0;
-    case "fwhm":
-      // Seeing grows with airmass^0.6 (Kolmogorov); without an airmass the width stays as it is.
-      return Math.log(table.fwhmPx[row]) - 0.6 * Math.log(Number.isFinite(table.airmass[row]) ? table.airmass[row] : 1);
+    case "fwhm": {
+      // Without an airmass the width stays as it is.
+      const airmass = Number.isFinite(table.airmass[row]) ? table.airmass[row] : 1;
+      return Math.log(table.fwhmPx[row]) - explained.widthPower * Math.log(airmass);
+    }
     case "transparency":
       return Math.log(Math.max(0.01, table.transparency[row]));
     case "background":
-      return Math.log(table.backgroundAdu[row]);
+      return Math.log(rest(table.backgroundAdu[row], explained.backgroundAdu[row]));
     case "noise":
-      return Math.log(table.noiseAdu[row]);
+      return Math.log(rest(table.noiseAdu[row] ** 2, explained.varianceAdu2[row])) / 2;
     default:
       return metric satisfies never;
   }
 }
+
+/** What is left when predicted light is taken off; not known where it is most of the whole, as no model is that good. */
+const rest = (whole: number, light: number) => (light <= whole / 2 ? whole - light : Number.NaN);
 
 /** Draws wild values in to four standard deviations of their series: a passing cloud must not decide the fit. */
 function tame(values: Float64Array): void {

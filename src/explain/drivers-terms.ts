@@ -14,7 +14,7 @@ export type FactorCode = (typeof factorCodes)[number];
 
 /**
  * What is compared: `rejects` (dropped or not); the natural logarithms of FWHM, freed of airmass^0.6, of transparency, of
- * background and of noise.
+ * background and of noise, these two freed of the twilight and moonlight that were found in them.
  */
 export const metricCodes = ["rejects", "fwhm", "transparency", "background", "noise"] as const;
 export type MetricCode = (typeof metricCodes)[number];
@@ -93,6 +93,41 @@ export type DriverOutcome =
   | (DriverTest & { readonly kind: "finding" })
   | (DriverTest & { readonly kind: "cannot-be-separated"; readonly separatedBy: Remedy });
 
+/** A law of nature whose course is known before any result is looked at, and of which one number is fitted. */
+export type LawCode = "twilight" | "moonlight" | "airmass";
+
+/**
+ * A law checked on the nights' own numbers. `background`: brightened by twilight or moonlight as the model of the sky
+ * predicts its course; `fwhm`: grows as a power of the airmass.
+ */
+export interface LawCheck {
+  readonly law: LawCode;
+  readonly metric: "background" | "fwhm";
+  /** Of `background`: filter and exposure; of `fwhm` empty and NaN, all are taken together. */
+  readonly filter: string;
+  readonly exposureS: number;
+  /**
+   * `fwhm`: the power of the airmass. `background`: by what part of the level without it the light raises the background,
+   * from the sub with least to the one with most of it; the level holds the camera's offset.
+   */
+  readonly estimate: number;
+  /** 90 %. */
+  readonly interval: Interval;
+  /** What the law allows of the estimate: a power of 0.2 to 1, for 0.6; no rise beyond what a sky without town light has. */
+  readonly predicted: Interval;
+  /** One-sided, noise of unknown slowness averaged over; also without the sub that counts most. */
+  readonly p: number;
+  /** After correction for all laws checked (Holm). */
+  readonly adjustedP: number;
+  /** True when it shows, with a size that the law allows. */
+  readonly claimed: boolean;
+  /** Range of what drives it in these subs: airmass, or predicted light in nL. */
+  readonly from: number;
+  readonly to: number;
+  readonly subs: number;
+  readonly nights: number;
+}
+
 /** Rejects in one filter. */
 export interface FilterRate {
   readonly filter: string;
@@ -124,6 +159,8 @@ export interface RateBin {
 /** What rejects and quality go with, over one or many nights. */
 export interface Drivers {
   readonly design: Design;
+  /** Laws of nature, checked first: what they explain is taken off before anything else is tested. */
+  readonly laws: readonly LawCheck[];
   readonly outcomes: readonly DriverOutcome[];
   /** All tests made, claimed or not. */
   readonly tests: readonly DriverTest[];

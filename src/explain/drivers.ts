@@ -10,12 +10,14 @@ import { type MetricSeries, metricSeries } from "./drivers-metrics.js";
 import { type NightRows, nightRowsOf } from "./drivers-nights.js";
 import { rejectRates } from "./drivers-rates.js";
 import type { DriverOptions, DriverOutcome, Drivers, DriverTest, Effect } from "./drivers-terms.js";
+import { checkLaws } from "./laws.js";
 
 /**
  * What rejects and quality go with over one or many nights: filter, altitude, sensor temperature, Moon, twilight, hour
  * and exposure, each with the others held, each night with its own level.
  *
- * First the factors alone are compared: those that moved together are tested as one and reported as such. Effects and 90 %
+ * First the factors alone are compared: those that moved together are tested as one and reported as such. Then known laws
+ * are checked, and what they explain is taken off: twilight and moonlight as predicted, star width with airmass. Effects and 90 %
  * intervals come from regression with autocorrelated noise, for rejects from Firth's logistic regression with profile
  * intervals; p-values from circular shifts within nights, corrected for the number of tests. All are associations.
  * @param table - graded; needs `startUtc` and, for the factors, what is known of the sky
@@ -23,32 +25,35 @@ import type { DriverOptions, DriverOutcome, Drivers, DriverTest, Effect } from "
  * @example
  * ```ts
  * import { driversOf, readEcsv } from "nightyield";
- * const { design, outcomes } = driversOf(readEcsv(text));
+ * const { design, outcomes } = driversOf(readEcsv(text, "frames.ecsv"));
  * ```
  */
 export function driversOf(table: FrameTable, { level = 0.05, seed = 1 }: DriverOptions = {}): Drivers {
   const night = nightRowsOf(table);
   const { design, model } = designOf(table, night, factorColumns(table, night));
   const rates = rejectRates(table, night);
-  const nothing = { design, outcomes: [], tests: [], ...rates };
+  const nothing = { design, laws: [], outcomes: [], tests: [], ...rates };
   if (night.rows.length < 20) return { ...nothing, because: "too-few-subs" };
   if (model.length === 0) return { ...nothing, because: "nothing-varies" };
-  const models = metricSeries(table, night).flatMap((series) => modelOf(series, model));
+  const explained = checkLaws(table, night, lawShare * level);
+  const { laws } = explained;
+  const left = laws.every(({ claimed }) => claimed) ? level : (1 - lawShare) * level;
+  const models = metricSeries(table, night, explained).flatMap((series) => modelOf(series, model));
   const questions = models.flatMap((m) => m.columns.map((_, index) => ({ m, index, test: shiftTestOf(m, index) })));
   const ways = arrangementsFor(night, questions, seed);
   const results = questions.map(({ test }) => shiftTest(test, ways));
   const adjusted = adjustedShiftP(
     questions.map(({ test }) => test),
     results,
-    level,
+    left,
   );
   const tests = questions.map(({ m, index }, i): DriverTest => {
     const effect: Effect = { ...metricEffect(m, index), p: results[i].p, adjustedP: adjusted[i] };
     const { factors, hourFitsAsWell } = m.columns[index];
     return { metric: m.series.metric, factors, hourFitsAsWell, effect };
   });
-  const outcomes = tests.flatMap((test) => (test.effect.adjustedP <= level ? [outcomeOf(test)] : []));
-  return { design, outcomes, tests, ...rates, because: null };
+  const outcomes = tests.flatMap((test) => (test.effect.adjustedP <= left ? [outcomeOf(test)] : []));
+  return { design, laws, outcomes, tests, ...rates, because: null };
 }
 
 function outcomeOf(test: DriverTest): DriverOutcome {
@@ -57,9 +62,16 @@ function outcomeOf(test: DriverTest): DriverOutcome {
   return { ...test, kind: "cannot-be-separated", separatedBy: remedyFor(a.code, b.code) };
 }
 
+/**
+ * Part of the level that the laws are checked at; it passes on to the other tests when every law is found (a gatekeeping
+ * procedure after Bretz et al. 2009, Stat. Med. 28, 586).
+ */
+const lawShare = 0.5;
+
 /** The columns that vary within the metric's own series, and the fit on them. */
 function modelOf(series: MetricSeries, model: readonly ModelColumn[]): MetricModel[] {
   const columns = model.flatMap((column) => {
+    if (column.factors.every(({ code }) => series.takenOff.includes(code))) return [];
     const values = Float64Array.from(series.entries, (i) => column.values[i] / column.factors[0].step);
     return varies(values, series.starts) ? [{ ...column, values }] : [];
   });

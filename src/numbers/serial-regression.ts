@@ -15,6 +15,7 @@ export interface SerialFit {
   readonly y: Float64Array;
 }
 
+/** Where noise is looked for. */
 const rhos = [0, 0.2, 0.4, 0.55, 0.7, 0.8, 0.87, 0.92, 0.96, 0.985];
 const shares = [0.3, 0.6, 0.85, 1];
 
@@ -42,12 +43,10 @@ export function serialRegression(
     return solved;
   };
   let best: Solved | null = null;
-  for (const share of shares)
-    for (const rho of rhos) {
-      if (rho === 0 && share < 1) continue;
-      const next = attempt({ rho, share });
-      if (next !== null && (best === null || next.logLikelihood > best.logLikelihood)) best = next;
-    }
+  for (const noise of noiseGrid()) {
+    const next = attempt(noise);
+    if (next !== null && (best === null || next.logLikelihood > best.logLikelihood)) best = next;
+  }
   if (best === null) return null;
   for (let width = 0.06; width > 0.004; width /= 2) {
     const { rho, share } = best.noise;
@@ -75,12 +74,18 @@ export function serialRegression(
   };
 }
 
+/** Noises from white to nearly as slow as a night is long. */
+export const noiseGrid = (): SerialNoise[] =>
+  shares.flatMap((share) => rhos.flatMap((rho) => (rho === 0 && share < 1 ? [] : [{ rho, share }])));
+
 /** In log-likelihood: about 1.4 standard errors of the noise's numbers. */
 const slack = 1;
 /** The excess of the variance of a long mean over that of white noise. */
 const slowness = ({ rho, share }: SerialNoise) => (share * rho) / (1 - rho);
 
-interface Solved {
+/** Generalised least squares for one noise. */
+export interface Solved {
+  /** Restricted, up to a constant. */
   readonly logLikelihood: number;
   readonly coefficients: Float64Array;
   readonly covariance: Float64Array;
@@ -90,7 +95,8 @@ interface Solved {
   readonly y: Float64Array;
 }
 
-function solve(
+/** The fit for one noise; null when the columns are collinear or explain everything. */
+export function solve(
   columns: readonly ArrayLike<number>[],
   y: ArrayLike<number>,
   starts: ArrayLike<number>,

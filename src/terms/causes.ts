@@ -17,3 +17,4 @@ export const causeRegistry = {
 } as const;
 export type CauseCode = keyof typeof causeRegistry;
 export const causeCodes = Object.keys(causeRegistry) as readonly CauseCode[];
+export const isCauseCode = (text: string): text is CauseCode => Object.hasOwn(causeRegistry, text);
