@@ -6,8 +6,11 @@ import { reasonText } from "./words.js";
 
 /** A pause longer than this is cut out of the time axis, and no line is drawn across it. */
 export const pauseMs = 3 * 3_600_000;
-/** A chart with more marks than this gets slow on a phone. */
-const mostMarks = 1500;
+/** A chart with more marks than this gets slow on a phone, and a screen shows no more side by side. */
+const mostMarks = 1200;
+/** The highest and lowest value of each of these, in so many stretches of the chart, are drawn in any case. */
+const shownColumns = ["fwhmPx", "backgroundAdu", "starCount"] as const;
+const stretches = 30;
 
 /** The light frames of a night in the order of a chart. */
 export interface ChartRows {
@@ -37,24 +40,48 @@ export function startMs(startUtc: string): number {
 }
 
 /**
- * Fewer marks for a long night: of each verdict every n-th sub, most generous to the rare ones.
- * @returns the chart's rows that are drawn, and of which verdict only every n-th is
+ * Fewer marks for a long night: the outliers of every stretch, and of each verdict every n-th sub, most generous to the
+ * rare ones.
+ * @returns the chart's rows that are drawn, and a note when not all are
  */
 export function thinned(chart: ChartRows, table: FrameTable): { readonly chart: ChartRows; readonly note: string } {
   if (chart.rows.length <= mostMarks) return { chart, note: "" };
+  const drawn = outliers(chart, table);
   const members = verdicts.map((verdict) =>
-    chart.rows.flatMap((row, i) => (table.verdict[row] === verdict ? [i] : [])),
+    chart.rows.flatMap((row, i) => (table.verdict[row] === verdict && !drawn.has(i) ? [i] : [])),
   );
-  const rareFirst = [...members].sort((a, b) => a.length - b.length);
-  const drawn: number[] = [];
+  const rareFirst = members.sort((a, b) => a.length - b.length);
   rareFirst.forEach((indices, done) => {
-    const room = Math.floor((mostMarks - drawn.length) / (rareFirst.length - done));
+    const room = Math.floor((mostMarks - drawn.size) / (rareFirst.length - done));
     const step = Math.max(1, Math.ceil(indices.length / room));
-    drawn.push(...indices.filter((_, i) => i % step === 0));
+    for (let i = 0; i < indices.length; i += step) drawn.add(indices[i]!);
   });
-  drawn.sort((a, b) => a - b);
-  const note = `To stay quick, ${drawn.length} of ${chart.rows.length} subs are drawn, the rarer verdicts more fully; the table has all.`;
-  return { chart: { ...chart, rows: drawn.map((i) => chart.rows[i]!), x: drawn.map((i) => chart.x[i]!) }, note };
+  const indices = [...drawn].sort((a, b) => a - b);
+  const note = `To stay quick, ${indices.length} of ${chart.rows.length} subs are drawn, the rarer verdicts more fully and the highest and lowest values always; the table has all.`;
+  return { chart: { ...chart, rows: indices.map((i) => chart.rows[i]!), x: indices.map((i) => chart.x[i]!) }, note };
+}
+
+/** Places, in the chart, of the highest and the lowest values of each stretch. */
+function outliers({ rows }: ChartRows, table: FrameTable): Set<number> {
+  const found = new Set<number>();
+  for (const name of shownColumns) {
+    const column = table[name];
+    for (let stretch = 0; stretch < stretches; stretch++) {
+      const [from, to] = [stretch, stretch + 1].map((s) => Math.floor((s * rows.length) / stretches)) as [
+        number,
+        number,
+      ];
+      let [lowest, highest] = [-1, -1];
+      for (let i = from; i < to; i++) {
+        const value = column[rows[i]!]!;
+        if (!Number.isFinite(value)) continue;
+        if (lowest < 0 || value < column[rows[lowest]!]!) lowest = i;
+        if (highest < 0 || value > column[rows[highest]!]!) highest = i;
+      }
+      if (lowest >= 0) found.add(lowest).add(highest);
+    }
+  }
+  return found;
 }
 
 /** Stretches of the time axis without subs. */

@@ -1,29 +1,18 @@
 import { quantile } from "../numbers/quantiles.js";
 import { type FrameTable, frameRow, type NumberColumnName } from "../terms/frame-table.js";
 import { verdicts } from "../terms/verdicts.js";
+import { chartLabel, drawn, type Figure, type Panel } from "./chart-panels.js";
 import { type ChartRows, chartRows, chartText, hoverText, pauseMs, pauses, thinned } from "./chart-rows.js";
+import { onAxis } from "./clock-axis.js";
+import { episodesNote, episodesPanel } from "./episode-chart.js";
 import type { NightResult } from "./night-result.js";
 import { sunBands, sunPhases } from "./sun-bands.js";
 import { verdictLooks } from "./verdict-look.js";
 import { durationWords } from "./words.js";
 
 type Plain = Readonly<Record<string, unknown>>;
-/** A plotly figure as plain data. Colours may be CSS variables, which the page replaces before it draws. */
-export interface Figure {
-  readonly data: readonly Plain[];
-  readonly layout: Plain;
-  /** What a reader has to know about the drawing itself; may be empty. */
-  readonly note: string;
-}
 
-interface Panel {
-  readonly title: string;
-  readonly heightPx: number;
-  readonly axis: Plain;
-  readonly traces: readonly Plain[];
-}
-const titlePx = 30;
-const marginPx = { top: 6, bottom: 48 };
+export type { Figure } from "./chart-panels.js";
 
 /**
  * The night along the clock: altitude of target and Moon over the Sun's phases, what was photographed when, the sensor's
@@ -39,7 +28,7 @@ export function timelineFigure(night: NightResult): Figure | null {
   const panels: Panel[] = [];
   if (placed)
     panels.push({
-      title: "Altitude of the target, with each sub\u2019s verdict, \u00b0",
+      title: "Altitude of the target in \u00b0, and verdicts",
       heightPx: 230,
       axis: { range: [0, 90], dtick: 30 },
       traces: [
@@ -47,6 +36,7 @@ export function timelineFigure(night: NightResult): Figure | null {
         line(table, chart, "altitudeDeg", { width: 1, color: "var(--soft)" }),
         ...verdictTraces(night, chart, (row) => table.altitudeDeg[row]!),
       ],
+      ...bandMarks(sunBands(table, all), all),
     });
   const lanes = laneNames(table, all);
   if (lanes.size > 0)
@@ -58,6 +48,15 @@ export function timelineFigure(night: NightResult): Figure | null {
         laneTrace(table, all, lanes),
         ...(placed ? [] : verdictTraces(night, chart, (row) => lanes.get(laneOf(table, row))!)),
       ],
+      texts: (yref) =>
+        [...lanes].map(([name, lane]) => ({
+          ...chartLabel(chartText(name.length > 44 ? `${name.slice(0, 43)}\u2026` : name)),
+          xref: "paper",
+          x: 0,
+          yref,
+          y: lane - 0.12,
+          yanchor: "bottom",
+        })),
     });
   if (measured(table, chart, "sensorTempC"))
     panels.push({
@@ -66,17 +65,9 @@ export function timelineFigure(night: NightResult): Figure | null {
       axis: { range: padded(table, chart, "sensorTempC", 2), nticks: 4 },
       traces: [line(table, chart, "sensorTempC", { width: 2, color: "var(--ink)" })],
     });
-  const laneAxis = placed ? "y2" : "y";
-  const labels = [...lanes].map(([name, lane]) => ({
-    ...label(chartText(name.length > 44 ? `${name.slice(0, 43)}\u2026` : name)),
-    xref: "paper",
-    x: 0,
-    yref: laneAxis,
-    y: lane - 0.12,
-    yanchor: "bottom",
-  }));
-  const bands = placed ? bandShapes(sunBands(table, all), all) : { shapes: [], annotations: [] };
-  return figure(panels, all, note, { shapes: bands.shapes, annotations: [...bands.annotations, ...labels] });
+  const episodes = episodesPanel(night, all);
+  if (episodes !== null) panels.push(episodes);
+  return onAxis(panels, all, [note, episodesNote(night, all)].filter(Boolean).join(" "));
 }
 
 /** The measured quantities along the same axis: star width, background and number of stars of each sub. */
@@ -105,61 +96,7 @@ export function quantitiesFigure(night: NightResult): Figure | null {
         traces: verdictTraces(night, chart, (row) => table[column][row]!),
       };
     });
-  return panels.length === 0 ? null : figure(panels, all, note, { shapes: [], annotations: [] });
-}
-
-/** Panels one above the other on one axis. */
-function figure(
-  panels: readonly Panel[],
-  all: ChartRows,
-  note: string,
-  extra: { readonly shapes: readonly Plain[]; readonly annotations: readonly Plain[] },
-): Figure {
-  const insidePx = panels.reduce((sum, { heightPx }) => sum + heightPx + titlePx, 0);
-  const layout: Record<string, unknown> = {};
-  const annotations: Plain[] = [];
-  const data: Plain[] = [];
-  let topPx = insidePx;
-  panels.forEach(({ title, heightPx, axis, traces }, index) => {
-    const number = index === 0 ? "" : String(index + 1);
-    topPx -= titlePx;
-    layout[`yaxis${number}`] = { zeroline: false, ...axis, domain: [(topPx - heightPx) / insidePx, topPx / insidePx] };
-    annotations.push({
-      ...label(`<b>${title}</b>`),
-      xref: "paper",
-      x: 0,
-      yref: "paper",
-      y: topPx / insidePx,
-      yanchor: "bottom",
-      yshift: 3,
-    });
-    data.push(...traces.map((trace) => ({ ...trace, yaxis: `y${number}` })));
-    topPx -= heightPx;
-  });
-  const [first, last] = [all.x[0]!, all.x.at(-1)!];
-  const edge = Math.max((last - first) * 0.012, all.onClock ? 60_000 : 1);
-  const cuts = pauses(all).map(([from, to]) => ({ bounds: [isoOf(from + 900_000), isoOf(to - 900_000)] }));
-  return {
-    data,
-    note,
-    layout: {
-      ...layout,
-      height: insidePx + marginPx.top + marginPx.bottom,
-      margin: { l: 48, r: 8, t: marginPx.top, b: marginPx.bottom },
-      showlegend: false,
-      hovermode: "closest",
-      xaxis: {
-        type: all.onClock ? "date" : "linear",
-        title: { text: all.onClock ? "UTC" : "number of the sub", standoff: 6 },
-        range: [first - edge, last + edge],
-        anchor: panels.length === 1 ? "y" : `y${panels.length}`,
-        zeroline: false,
-        ...(cuts.length > 0 && { rangebreaks: cuts }),
-      },
-      shapes: extra.shapes,
-      annotations: [...annotations, ...extra.annotations],
-    },
-  };
+  return panels.length === 0 ? null : onAxis(panels, all, note);
 }
 
 /** One trace a verdict, the ones that matter most on top. */
@@ -255,55 +192,40 @@ function laneTrace(table: FrameTable, { rows, x, onClock }: ChartRows, lanes: Re
 }
 
 /** Shaded stretches behind the altitude, named where there is room. */
-function bandShapes(bands: ReturnType<typeof sunBands>, { x }: ChartRows) {
+function bandMarks(bands: ReturnType<typeof sunBands>, { x }: ChartRows): Pick<Panel, "texts" | "shapes"> {
   const spanMs = x.at(-1)! - x[0]! - pauses({ rows: [], x, onClock: true }).reduce((sum, [a, b]) => sum + b - a, 0);
-  const shapes = bands.map(({ phase, from, to }) => ({
-    type: "rect",
-    xref: "x",
-    yref: "y domain",
-    x0: from,
-    x1: to,
-    y0: 0,
-    y1: 1,
-    layer: "below",
-    line: { width: 0 },
-    fillcolor: sunPhases[phase]!.colour,
-  }));
-  const annotations = bands
-    .filter(({ from, to }) => to - from > 0.03 * spanMs)
-    .map(({ phase, from, to }) => ({
-      ...label(sunPhases[phase]!.name, "var(--band-ink)", 11),
-      textangle: to - from > 0.25 * spanMs ? 0 : -90,
-      xref: "x",
-      x: from,
-      yref: "y domain",
-      y: 0,
-      yanchor: "bottom",
-      xshift: 2,
-    }));
-  return { shapes, annotations };
+  return {
+    shapes: (axis) =>
+      bands.map(({ phase, from, to }) => ({
+        type: "rect",
+        xref: "x",
+        yref: `${axis} domain`,
+        x0: from,
+        x1: to,
+        y0: 0,
+        y1: 1,
+        layer: "below",
+        line: { width: 0 },
+        fillcolor: sunPhases[phase]!.colour,
+      })),
+    texts: (axis) =>
+      bands
+        .filter(({ from, to }) => to - from > 0.03 * spanMs)
+        .map(({ phase, from, to }) => ({
+          ...chartLabel(sunPhases[phase]!.name, "var(--band-ink)", 11),
+          textangle: to - from > 0.25 * spanMs ? 0 : -90,
+          xref: "x",
+          x: from,
+          yref: `${axis} domain`,
+          y: 0,
+          yanchor: "bottom",
+          xshift: 2,
+        })),
+  };
 }
 
-const label = (text: string, color = "var(--ink)", size = 12) => ({
-  text,
-  showarrow: false,
-  xanchor: "left",
-  align: "left",
-  font: { size, color },
-});
 const measured = (table: FrameTable, { rows }: ChartRows, column: NumberColumnName) =>
   rows.some((row) => Number.isFinite(table[column][row]));
-/**
- * What is drawn: three digits or a tenth, finer than a screen shows. Altitudes to all digits would give the observer's
- * place away. Null where nothing was measured.
- */
-const drawn = (value: number) => {
-  if (!Number.isFinite(value)) return null;
-  const size = Math.abs(value);
-  return Number(value.toFixed(size >= 1000 ? 0 : size >= 10 ? 1 : 2));
-};
-const isoOf = (ms: number) => new Date(ms).toISOString().replace("Z", "");
-
 /** An axis that spans the values and at least `least` units, so that a steady value does not look restless. */
 function padded(table: FrameTable, { rows }: ChartRows, column: NumberColumnName, least: number): [number, number] {
   const values = rows.map((row) => table[column][row]!);

@@ -1,3 +1,5 @@
+import type { Explanation } from "../explain/explain-night.js";
+import type { Frontier } from "../grade/frontier.js";
 import type { GroupSummary } from "../grade/group-summary.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { Symptom } from "../terms/symptoms.js";
@@ -10,6 +12,9 @@ export interface NightResult {
   /** Symptoms with their numbers, by row. */
   readonly symptomsOfRow: readonly (readonly Symptom[])[];
   readonly groups: readonly GroupSummary[];
+  /** What other cuts would gain and lose, by group; null: nothing of the group is kept. */
+  readonly frontiers: readonly (Frontier | null)[];
+  readonly explanation: Explanation;
   /** What the user should know. */
   readonly notes: readonly string[];
   /** What needs the user's attention. */

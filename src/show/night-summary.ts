@@ -1,5 +1,7 @@
 import type { NightResult } from "./night-result.js";
 import { headline, storyOf } from "./story.js";
+import { nextTimeLines, whyLines } from "./why.js";
+import { sentence } from "./words.js";
 
 /** The night's story as plain lines for a terminal. */
 export function nightSummary(night: NightResult): string[] {
@@ -7,12 +9,11 @@ export function nightSummary(night: NightResult): string[] {
     `Night: ${night.folders.join(", ")}`,
     `  ${headline(night)}`,
     ...storyOf(night).map((line) => `  ${line}`),
+    ...section("What spoiled the subs:", whyLines(night.explanation)),
+    ...section("Next time:", nextTimeLines(night.explanation)),
     ...night.notes.map((note) => `  ${sentence(note)}`),
   ];
 }
 
-/** A note as a sentence of its own. */
-export const sentence = (note: string): string => `${note.charAt(0).toUpperCase()}${sentenceEnd(note.slice(1))}`;
-
-/** The same text with a full stop, unless it has one. */
-export const sentenceEnd = (text: string): string => `${text}${/[.!?]$/.test(text) ? "" : "."}`;
+const section = (title: string, lines: readonly string[]) =>
+  lines.length === 0 ? [] : [`  ${title}`, ...lines.map((line) => `    ${line}`)];

@@ -31,14 +31,15 @@ export const pageScript = `
   const ids = Object.keys(figures);
   if (ids.length > 0) {
     draw();
-    // Both charts show the same stretch of the night.
+    // Charts along the clock show the same stretch of the night.
     let following = false;
-    for (const id of ids) document.getElementById(id).on("plotly_relayout", (change) => {
+    const clocks = ids.filter((id) => document.getElementById(id).dataset.axis === "clock");
+    for (const id of clocks) document.getElementById(id).on("plotly_relayout", (change) => {
       const keys = Object.keys(change).filter((key) => key.startsWith("xaxis."));
       if (following || keys.length === 0) return;
       following = true;
       const part = Object.fromEntries(keys.map((key) => [key, change[key]]));
-      Promise.all(ids.filter((other) => other !== id).map((other) => Plotly.relayout(other, part))).finally(() => { following = false; });
+      Promise.all(clocks.filter((other) => other !== id).map((other) => Plotly.relayout(other, part))).finally(() => { following = false; });
     });
     for (const query of [matchMedia("(prefers-color-scheme: dark)"), narrow, touch]) query.addEventListener("change", () => draw());
     addEventListener("beforeprint", () => { root.classList.add("printing"); draw(680); });

@@ -1,11 +1,16 @@
 const light = `--paper: #fdfcf9; --sheet: #f6f4ee; --ink: #20262e; --soft: #5b6470; --rule: #ddd8cc; --grid: rgba(60,66,80,.14);
   --keep: #0072b2; --borderline: #b87900; --drop: #c24e00; --unjudged: #6d6d6d; --moon: #7d7460; --lane: #8d9bab;
   --band-ink: #4c5664; --sun-day: #fbe6b0; --sun-civil: #f3e6c8; --sun-nautical: #e3e2e0; --sun-astronomical: #d5dae4;
-  --sun-night: #c8d1e0;`;
+  --sun-night: #c8d1e0; --cause-sky: #3d6a94; --cause-telescope: #a04a6b; --cause-other: #6d6d6d; --bar: #f1eee6; --wide-bar: #c8d1e0;`;
 const dark = `--paper: #15181d; --sheet: #1c2026; --ink: #e9e5dc; --soft: #a5abb3; --rule: #353b44; --grid: rgba(220,225,235,.14);
   --keep: #56b4e9; --borderline: #e69f00; --drop: #f0772b; --unjudged: #a3a3a3; --moon: #d8cda8; --lane: #66758a;
   --band-ink: #aab4c2; --sun-day: #5d5136; --sun-civil: #4a4334; --sun-nautical: #333840; --sun-astronomical: #252c38;
-  --sun-night: #1b2230;`;
+  --sun-night: #1b2230; --cause-sky: #7fb0dc; --cause-telescope: #e08fb0; --cause-other: #a3a3a3; --bar: #22272f; --wide-bar: #2e3a52;`;
+
+export type Theme = "light" | "dark";
+
+/** The colours of a theme as CSS declarations. */
+export const colourVariables = (theme: Theme): string => (theme === "light" ? light : dark).replace(/\n\s*/g, " ");
 
 /**
  * The page's look: a quiet sheet of paper with one column of text, serif for what is told and sans for what is measured.

@@ -1,7 +1,8 @@
 import type { NightResult } from "./night-result.js";
-import { sentence } from "./night-summary.js";
 import { headline, storyParagraphs } from "./story.js";
 import { groupRows } from "./table-html.js";
+import { nextTimeLines, whyLines } from "./why.js";
+import { sentence } from "./words.js";
 
 /** The night's story and its groups as Markdown (CommonMark with pipe tables), for notebooks and logs. */
 export function nightMarkdown(night: NightResult): string {
@@ -13,10 +14,12 @@ export function nightMarkdown(night: NightResult): string {
     ...storyParagraphs(night).map((sentences) => markdownText(sentences.join(" "))),
     ...night.notes.map((note) => markdownText(sentence(note))),
   ];
-  if (night.attention.length > 0)
-    parts.push(
-      `**Needs attention**\n\n${night.attention.map((item) => `- ${markdownText(sentence(item))}`).join("\n")}`,
-    );
+  const list = (title: string, lines: readonly string[]) => {
+    if (lines.length > 0) parts.push(`**${title}**\n\n${lines.map((line) => `- ${markdownText(line)}`).join("\n")}`);
+  };
+  list("What spoiled the subs", whyLines(night.explanation));
+  list("Next time", nextTimeLines(night.explanation));
+  list("Needs attention", night.attention.map(sentence));
   if (rows.length > 0) parts.push([line(head), `|${" --- |".repeat(head.length)}`, ...rows.map(line)].join("\n"));
   return `${parts.join("\n\n")}\n`;
 }

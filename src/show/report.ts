@@ -6,7 +6,6 @@ import { quantitiesTable, timelineTable } from "./chart-tables.js";
 import { type Figure, quantitiesFigure, timelineFigure } from "./charts.js";
 import { escapeHtml, proseHtml, scriptJson } from "./html.js";
 import type { NightResult } from "./night-result.js";
-import { sentence, sentenceEnd } from "./night-summary.js";
 import { pageScript } from "./page-script.js";
 import { pageStyle } from "./page-style.js";
 import { plotlyScript } from "./plotly-script.js";
@@ -14,7 +13,8 @@ import { ribbonSvg } from "./ribbon.js";
 import { headline, storyParagraphs } from "./story.js";
 import { firstRows, groupsTable, type Subs, subsData, subsOf, subsTable } from "./table-html.js";
 import { verdictLooks } from "./verdict-look.js";
-import { countWords, dayWords, symptomWords, verdictWords } from "./words.js";
+import { nextTimeLines, whyLines } from "./why.js";
+import { countWords, dayWords, sentence, sentenceEnd, symptomWords, verdictWords } from "./words.js";
 
 /** The browser itself is told to load nothing: the page holds all it needs. */
 const policy = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:";
@@ -42,6 +42,7 @@ ${ribbonSvg(night)}
     .map((sentences) => `<p>${proseHtml(sentences.join(" "))}</p>`)
     .join("\n")}
 ${night.notes.map((note) => `<p class="soft">${escapeHtml(sentence(note))}</p>`).join("\n")}
+${whySection(night)}
 ${attention(night)}</section>
 ${timeline === null ? "" : timelineSection(night, timeline)}
 ${quantities === null ? "" : quantitiesSection(night, quantities)}
@@ -76,6 +77,15 @@ function whenAndWhere({ table, site }: NightResult): string {
     );
   }
   return parts.join(" \u00b7 ");
+}
+
+/** What spoiled the night, and what to change: the answer that a list of bad subs is not. */
+function whySection({ explanation }: NightResult): string {
+  const list = (title: string, lines: readonly string[]) =>
+    lines.length === 0
+      ? ""
+      : `<h3>${title}</h3><ul class="told">${lines.map((line) => `<li>${proseHtml(line)}</li>`).join("\n")}</ul>`;
+  return `${list("What spoiled the subs", whyLines(explanation))}${list("Next time", nextTimeLines(explanation))}`;
 }
 
 /** Files that could not be read, with what to do; then whatever else needs the user. */
@@ -132,7 +142,7 @@ function timelineSection(night: NightResult, figure: Figure): string {
   return `<section><div class="together"><h2>The night along the clock</h2>
 <p class="soft">${shaded ? "The background is shaded by how far the Sun was below the horizon. " : ""}<span class="screen">Point at a mark for its file and reasons.</span> <span class="screen mouse">Drag across a chart to look closer, double-click to go back.</span> ${escapeHtml(figure.note)}</p>
 ${legend(night, hasMoon ? '<li><span class="moon"></span> altitude of the Moon</li>' : "")}
-<div class="chart" id="timeline" role="img" aria-label="Timeline of the night; the table that follows holds the same figures."></div></div>
+<div class="chart" id="timeline" data-axis="clock" role="img" aria-label="Timeline of the night; the table that follows holds the same figures."></div></div>
 <details><summary>The same as a table</summary>${timelineTable(night)}</details></section>`;
 }
 
@@ -140,7 +150,7 @@ function quantitiesSection(night: NightResult, figure: Figure): string {
   return `<section><div class="together"><h2>What was measured</h2>
 <p class="soft">Each sub\u2019s stars and sky along the same clock. Groups share the chart but are judged apart. ${escapeHtml(figure.note)}</p>
 ${legend(night)}
-<div class="chart" id="quantities" role="img" aria-label="Star width, background and number of stars along the night; the table that follows holds the same figures."></div></div>
+<div class="chart" id="quantities" data-axis="clock" role="img" aria-label="Star width, background and number of stars along the night; the table that follows holds the same figures."></div></div>
 <details><summary>The same as a table</summary>${quantitiesTable(night)}</details></section>`;
 }
 

@@ -1,4 +1,5 @@
 import type { GroupSummary } from "../grade/group-summary.js";
+import { causeRegistry, isCauseCode } from "../terms/causes.js";
 import { type FrameRow, frameRow } from "../terms/frame-table.js";
 import type { Verdict } from "../terms/verdicts.js";
 import { escapeHtml, tableHtml } from "./html.js";
@@ -38,6 +39,7 @@ const shown: readonly ShownColumn[] = [
       kind === "light" ? `${verdictLooks[verdict as Verdict]?.sign ?? ""} ${verdict}`.trim() : kind,
   },
   { head: "Reasons", digits: null, value: (_, reasons) => reasons, wide: true },
+  { head: "Likely cause", digits: null, value: causeText },
   { head: "Start, UTC", digits: null, value: ({ startUtc }) => startUtc.slice(0, 19).replace("T", " ") },
   aside({ head: "Target", digits: null, value: ({ target }) => target }),
   { head: "Filter", digits: null, value: ({ filter }) => filter },
@@ -55,6 +57,13 @@ const shown: readonly ShownColumn[] = [
   aside(number("Worth, s", 1, (row) => row.effectiveExposureS)),
   aside({ head: "Notes", digits: null, value: ({ note, kind }) => (kind === "unreadable" ? "" : note), wide: true }),
 ];
+
+/** "cloud, 95 %". */
+function causeText({ cause, causeProbability }: FrameRow): string {
+  if (cause === "") return "";
+  const name = isCauseCode(cause) ? causeRegistry[cause].short : cause;
+  return Number.isFinite(causeProbability) ? `${name}, ${percentWords(causeProbability)}` : name;
+}
 
 type Cell = string | number | null;
 /** A column's cells. Texts that repeat are given once, and their numbers in the list. */

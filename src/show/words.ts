@@ -62,7 +62,10 @@ export function symptomWords(symptom: Symptom): string {
     case "uneven-background":
       return `background changes across the frame by ${value} times its noise${against()}`;
     case "wide-stars":
-      return `stars ${value} wide${against(" at this altitude")}`;
+      // Low in the sky stars are wide however well all else goes; what counts is what the stack bears.
+      return symptom.expected >= symptom.limit
+        ? `stars ${value} wide, as they are at this altitude (${plain(symptom.expected)}); from ${plain(symptom.limit)} they cost the stack more than they give`
+        : `stars ${value} wide${against(" at this altitude")}`;
     case "elongated-stars":
       return `stars drawn out, eccentricity ${value}${against()}`;
     case "rotated-corners":
@@ -106,3 +109,9 @@ export const verdictWords: Readonly<Record<Verdict, string>> = {
   drop: "costs the stack more than it gives, or its stars are spoiled",
   unjudged: "not compared: no light frame, not readable, or too few of its kind",
 };
+
+/** A note as a sentence of its own. */
+export const sentence = (note: string): string => `${note.charAt(0).toUpperCase()}${sentenceEnd(note.slice(1))}`;
+
+/** The same text with a full stop, unless it has one. */
+export const sentenceEnd = (text: string): string => `${text}${/[.!?]$/.test(text) ? "" : "."}`;

@@ -1,5 +1,7 @@
 // An invented night for the tests of the report: two filters, dusk at the start, a cloud bank, a gust, a satellite, two
 // darks and one file that was cut off. The place is invented too.
+import { explainNight } from "../../src/explain/explain-night.js";
+import { frontier } from "../../src/grade/frontier.js";
 import { gradeNight } from "../../src/grade/grade-night.js";
 import { summariseGroup } from "../../src/grade/group-summary.js";
 import type { NightResult } from "../../src/show/night-result.js";
@@ -77,12 +79,15 @@ export function inventedNight(
   rows.push({ file: "darks/dark_002.fits", kind: "dark", exposureS, sensorTempC: 15, verdict: "unjudged" });
   rows.push({ file, kind: "unreadable", verdict: "unjudged", note: `byte ${cut.offsetBytes}: ${cut.problem}` });
   const given = rows.map((row) => (row.kind === "unreadable" ? [cut] : none));
-  const { table, symptomsOfRow, groups } = gradeNight(fromRows(rows), { given });
+  const { table: graded, symptomsOfRow, groups } = gradeNight(fromRows(rows), { given });
+  const { table, explanation } = explainNight(graded, symptomsOfRow);
   return {
     folders: ["2026-08-19 garden"],
     table,
     symptomsOfRow,
     groups: groups.map((group) => summariseGroup(table, group)),
+    frontiers: groups.map((group) => frontier(table, group)),
+    explanation,
     notes: ["2 dark, flat or bias frames recognised and left out of grading"],
     attention: [`Cannot read ${file} at byte ${cut.offsetBytes}: ${cut.problem}. ${cut.remedy}`],
     site: inventedSite,

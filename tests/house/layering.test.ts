@@ -20,8 +20,9 @@ const below: Record<string, readonly string[]> = {
   simulate: ["terms", "numbers", "read", "sky"],
   "night.ts": ["terms", "numbers", "read", "sky", "measure", "grade", "explain", "plan", "act", "show"],
 };
-below["index.ts"] = ["simulate", "night.ts", ...below["night.ts"]!];
-below.notebook = ["night.ts", ...below["night.ts"]!];
+below.library = ["night.ts", ...below["night.ts"]!];
+below["index.ts"] = ["simulate", "night.ts", "library", "notebook", ...below["night.ts"]!];
+below.notebook = ["night.ts", "library", "simulate", ...below["night.ts"]!];
 below.kernel = ["notebook", ...below.notebook!];
 below.workbook = ["notebook", ...below.notebook!];
 below.cli = ["simulate", "kernel", "workbook", "index.ts", ...below.kernel!];
