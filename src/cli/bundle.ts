@@ -36,8 +36,9 @@ Example:
     const out = resolve(values.out);
     const { makeBundle } = await import("../notebook/make-bundle.js");
     const progress = progressOn(process.stderr, "hashing");
-    const { zip, manifest } = makeBundle(resolve(positionals[0]!), {
+    const { zip, manifest } = await makeBundle(resolve(positionals[0]!), {
       version: version(),
+      now: () => new Date(),
       withSite: values["with-site"] === true,
       withPaths: values["with-paths"] === true,
       onProgress: (done, total) => progress.step(done, total),

@@ -7,8 +7,9 @@ import { readEcsv, writeEcsv } from "../terms/ecsv.js";
 import { CallError } from "../terms/errors.js";
 import { type FrameTable, type NumberColumnName, withColumns } from "../terms/frame-table.js";
 import { type BundledSub, type BundleManifest, manifestName } from "./bundle-manifest.js";
-import { isObject, type Json, type Notebook } from "./notebook-shape.js";
-import { parametersOf } from "./parameters.js";
+import type { KernelCommand } from "./kernel-process.js";
+import { isObject, type Json } from "./notebook-shape.js";
+import { declared, injectedValues, readsItsFolder, runAmong } from "./own-folder.js";
 import { inJson, privateNotebook, withoutPaths } from "./private-text.js";
 import { readNotebook } from "./read-notebook.js";
 import { gradedColumns, regrade } from "./regrade.js";
@@ -21,6 +22,13 @@ export interface BundleOptions {
   readonly withSite?: boolean;
   /** Keep absolute paths, which may hold a user's name. */
   readonly withPaths?: boolean;
+  /**
+   * The date of the messages to a kernel: with it, notebooks that read this folder's frame table are run again on what
+   * goes into the bundle, so that they show its rounded values and no pictures of subs. Without it they stay as they are.
+   */
+  readonly now?: () => Date;
+  /** Another kernel than this project's own. */
+  readonly kernel?: KernelCommand;
   readonly onProgress?: (done: number, total: number, file: string) => void;
 }
 
@@ -43,8 +51,11 @@ const placeColumns: Partial<Record<NumberColumnName, number>> = {
  * @returns the zip and its manifest
  * @throws CallError when the folder is no triage output
  */
-export function makeBundle(folder: string, options: BundleOptions): { zip: Uint8Array; manifest: BundleManifest } {
-  const { withSite = false, withPaths = false } = options;
+export async function makeBundle(
+  folder: string,
+  options: BundleOptions,
+): Promise<{ zip: Uint8Array; manifest: BundleManifest }> {
+  const { withSite = false, withPaths = false, now, kernel } = options;
   const read = (name: string) => textIn(folder, name);
   const given = readEcsv(needed(folder, "frames.ecsv"), "frames.ecsv");
   const night = read("night.json");
@@ -62,11 +73,18 @@ export function makeBundle(folder: string, options: BundleOptions): { zip: Uint8
   if (summary !== null) add("summary.json", "the night's story and groups", jsonText(summary, clean));
   if (decisions !== null) add("decisions.json", "the user's own verdicts", jsonText(decisions, clean));
   const parameters: Record<string, Record<string, string>> = {};
+  const rerun: string[] = [];
   for (const name of readdirSync(folder)
     .filter((each) => each.endsWith(".ipynb"))
     .sort()) {
     const hidden = { keepPaths: withPaths, keepSite: withSite, folders };
-    const notebook = privateNotebook(readNotebook(join(folder, name)), hidden);
+    const given = readNotebook(join(folder, name));
+    const again = now !== undefined && readsItsFolder(given);
+    const ran = again
+      ? await runAmong(entries, given, { now, parameters: injectedValues(given), ...(kernel && { kernel }) })
+      : null;
+    const notebook = privateNotebook(ran?.notebook ?? given, hidden);
+    if (ran !== null) rerun.push(name);
     parameters[name] = declared(notebook);
     add(name, "a notebook with its outputs", writeNotebook(notebook));
   }
@@ -75,7 +93,7 @@ export function makeBundle(folder: string, options: BundleOptions): { zip: Uint8
     formatVersion: 1,
     versions: { nightyield: options.version, node: process.versions.node },
     contents: entries.map(({ name, what, bytes }) => ({ name, what, bytes: bytes.length, sha256: sha256(bytes) })),
-    privacy: privacyWords(withSite, withPaths, roundedColumns),
+    privacy: privacyWords(withSite, withPaths, roundedColumns, rerun),
     roundedColumns,
     parameters,
     limits: defaultLimits,
@@ -192,20 +210,12 @@ const roundAll = (column: ArrayLike<number>, decimals: number) =>
 const isSame = (a: ArrayLike<number | string>, b: ArrayLike<number | string>) =>
   Array.from(a).every((value, i) => Object.is(value, b[i]));
 
-/** What the notebook's parameters are at the end: the default, or what was injected. */
-function declared(notebook: Notebook): Record<string, string> {
-  const values: Record<string, string> = {};
-  for (const tag of ["parameters", "injected-parameters"]) {
-    const cells = notebook.cells.map((cell) => {
-      const tags = (cell.metadata.tags as readonly string[] | undefined) ?? [];
-      return { ...cell, metadata: { tags: tags.includes(tag) ? ["parameters"] : [] } };
-    });
-    for (const { name, default: value } of parametersOf({ ...notebook, cells })) values[name] = value;
-  }
-  return values;
-}
-
-function privacyWords(withSite: boolean, withPaths: boolean, rounded: { readonly [column: string]: number }): string[] {
+function privacyWords(
+  withSite: boolean,
+  withPaths: boolean,
+  rounded: { readonly [column: string]: number },
+  rerun: readonly string[],
+): string[] {
   const columns = Object.entries(rounded).map(([name, decimals]) => `${name} (${decimals})`);
   return [
     withSite
@@ -214,6 +224,9 @@ function privacyWords(withSite: boolean, withPaths: boolean, rounded: { readonly
     withPaths
       ? "Paths: as they are, as was asked for."
       : "Paths: of absolute paths in notebooks, notes and decisions only the last part is kept; keep.txt, drop.txt and night.json are left out.",
+    ...(rerun.length === 0
+      ? []
+      : [`Run again on what is in the bundle, so without pictures of subs: ${rerun.join(", ")}.`]),
     "Left out: the subs themselves, and report.html (nightyield triage makes it anew).",
     "Not changed: target names, times, file names, and whatever the notebooks print or draw. Look at them before you share.",
   ];

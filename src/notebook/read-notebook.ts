@@ -6,6 +6,11 @@ import { parseNotebook } from "./parse-notebook.js";
 /**
  * Reads a notebook from disk.
  * @throws CallError when the file is not there or no notebook
+ * @example
+ * ```ts
+ * import { readNotebook } from "nightyield";
+ * console.log(readNotebook("first.ipynb").cells.length);
+ * ```
  */
 export function readNotebook(path: string): Notebook {
   let text: string;

@@ -1,6 +1,3 @@
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
-import { tmpdir } from "node:os";
-import { join } from "node:path";
 import { type Decision, parseDecisions } from "../act/decisions.js";
 import type { Given } from "../read/exposure-facts.js";
 import { findFiles } from "../read/folders.js";
@@ -13,11 +10,11 @@ import { compareTables, type Difference } from "./compare-tables.js";
 import type { KernelCommand } from "./kernel-process.js";
 import { hashFile, sha256 } from "./make-bundle.js";
 import type { Json, Notebook } from "./notebook-shape.js";
+import { folderNames, injectedValues, readsItsFolder, runAmong } from "./own-folder.js";
 import { parametersOf } from "./parameters.js";
 import { parseNotebook } from "./parse-notebook.js";
 import { privateNotebook } from "./private-text.js";
 import { gradedColumns, regrade, remeasure } from "./regrade.js";
-import { runNotebook } from "./run-notebook.js";
 import { readZip, type ZipEntry } from "./zip.js";
 
 export interface VerifyOptions {
@@ -159,9 +156,6 @@ async function checkMeasuring(
   return { what: "every column, measured again from the subs", compared, differences, notes };
 }
 
-/** Parameters that say where the subs are. */
-const folderNames = ["folder", "folders", "nights", "subs"];
-
 async function checkNotebook(
   name: string,
   notebook: Notebook,
@@ -173,22 +167,18 @@ async function checkNotebook(
   const own = Object.entries(parameters).filter(([given]) => known.some((parameter) => parameter.name === given));
   const values: Record<string, Json> = Object.fromEntries(own);
   const place = known.find((parameter) => folderNames.includes(parameter.name));
-  if (place !== undefined && values[place.name] === undefined) {
+  // A notebook that reads the frame table beside it needs no subs.
+  if (readsItsFolder(notebook)) Object.assign(values, { ...injectedValues(notebook), ...values });
+  else if (place !== undefined && values[place.name] === undefined) {
     if (subs.length === 0)
       return { what, compared: 0, differences: [], notes: [`Not run: it needs the subs, give --subs FOLDER`] };
     values[place.name] = place.default.startsWith("[") ? [...subs] : subs[0]!;
   }
-  const folder = mkdtempSync(join(tmpdir(), "nightyield-verify-"));
-  try {
-    for (const entry of entries) if (!entry.name.includes("/")) writeFileSync(join(folder, entry.name), entry.bytes);
-    const ran = await runNotebook(notebook, { folder, now, parameters: values, goOn: true, ...(kernel && { kernel }) });
-    const hidden = { keepPaths: false, keepSite: true, folders: [folder, ...subs] };
-    return {
-      what,
-      ...compareNotebooks(privateNotebook(notebook, hidden), privateNotebook(ran.notebook, hidden), name),
-      notes: [],
-    };
-  } finally {
-    rmSync(folder, { recursive: true, force: true });
-  }
+  const ran = await runAmong(entries, notebook, { now, parameters: values, ...(kernel && { kernel }) });
+  const hidden = { keepPaths: false, keepSite: true, folders: [ran.folder, ...subs] };
+  return {
+    what,
+    ...compareNotebooks(privateNotebook(notebook, hidden), privateNotebook(ran.notebook, hidden), name),
+    notes: [],
+  };
 }

@@ -3,6 +3,11 @@ import { type Cell, isObject, type MimeBundle, type Notebook, type Output } from
 /**
  * A notebook as the text of an .ipynb file: keys in alphabetical order, one space of indent, text as lists of lines, one
  * newline at the end. These are the bytes that Jupyter's own writer (nbformat) gives, so that saving there changes nothing.
+ * @example
+ * ```ts
+ * import { readNotebook, writeNotebook } from "nightyield";
+ * console.log(writeNotebook(readNotebook("first.ipynb")).length);
+ * ```
  */
 export function writeNotebook(notebook: Notebook): string {
   const { cells, metadata, nbformat, nbformat_minor } = notebook;

@@ -13,4 +13,5 @@ notebook = nbformat.read(sys.argv[1], as_version=4)
 NotebookClient(notebook, kernel_name="nightyield", timeout=120, resources={"metadata": {"path": sys.argv[2]}}).execute()
 nbformat.validate(notebook)
 cells = [c for c in notebook.cells if c.cell_type == "code"]
-print(json.dumps([["".join(o.get("text", "")) for o in c.outputs if o.output_type == "stream"] for c in cells]))
+text = lambda o: o.get("text", "") if o.output_type == "stream" else o.data["text/plain"]
+print(json.dumps([["".join(text(o)) for o in c.outputs] for c in cells]))

@@ -1,6 +1,6 @@
+import { shortNumber } from "../../library/table-text.js";
 import { isRecord, type MimeBundle } from "../messages/message.js";
 import { figureSvg } from "./figure-svg.js";
-import { shortNumber } from "./sortable-table.js";
 
 type Plain = Readonly<Record<string, unknown>>;
 

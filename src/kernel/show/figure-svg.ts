@@ -1,5 +1,5 @@
+import { shortNumber } from "../../library/table-text.js";
 import { escapeHtml } from "../../show/html.js";
-import { shortNumber } from "./sortable-table.js";
 
 type Plain = Readonly<Record<string, unknown>>;
 

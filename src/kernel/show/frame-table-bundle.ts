@@ -1,3 +1,4 @@
+import { shortNumber, sortableTable, type TableColumn, textTable } from "../../library/table-text.js";
 import {
   type ColumnName,
   columnNames,
@@ -6,7 +7,6 @@ import {
   isTextColumn,
 } from "../../terms/frame-table.js";
 import type { MimeBundle } from "../messages/message.js";
-import { shortNumber, sortableTable, type TableColumn, textTable } from "./sortable-table.js";
 
 /** More rows make a notebook slow; the caption says what is left out. */
 const mostHtmlRows = 500;

@@ -1,6 +1,6 @@
+import { shortNumber, sortableTable, type TableColumn } from "../../library/table-text.js";
 import { isRecord, type MimeBundle } from "../messages/message.js";
 import { plainText } from "./plain-text.js";
-import { shortNumber, sortableTable, type TableColumn } from "./sortable-table.js";
 
 const mostRows = 500;
 const mostColumns = 60;

@@ -1,4 +1,4 @@
-import { escapeHtml } from "../../show/html.js";
+import { escapeHtml } from "../show/html.js";
 
 /** One column: how it is headed, what it holds. */
 export interface TableColumn {
