@@ -13,7 +13,10 @@ import type { Effect } from "./drivers-terms.js";
 /** A metric with the columns it was fitted on, in units of their steps. */
 export interface MetricModel {
   readonly series: MetricSeries;
-  readonly columns: readonly ModelColumn[];
+  readonly columns: readonly (ModelColumn & {
+    /** False for what is only held. */
+    readonly asked: boolean;
+  })[];
   readonly fit: SerialFit;
 }
 

@@ -1,7 +1,7 @@
 import { medianAndSigma } from "../numbers/robust.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { NightRows } from "./drivers-nights.js";
-import { type FactorCode, type MetricCode, metricCodes } from "./drivers-terms.js";
+import { type FactorCode, type LawCode, type MetricCode, metricCodes } from "./drivers-terms.js";
 import type { Explained } from "./laws.js";
 
 /** A metric, series after series. */
@@ -13,8 +13,8 @@ export interface MetricSeries {
   /** First index of each series, and their total length. */
   readonly starts: Int32Array;
   readonly nightOfSeries: Int32Array;
-  /** Factors whose effect has been taken off the values as a law. */
-  readonly takenOff: readonly FactorCode[];
+  /** Factors whose effect has been taken off the values as a law, with the light that was predicted. */
+  readonly takenOff: Partial<Record<FactorCode, Float64Array>>;
 }
 
 /** Shorter series say too little about their own level. */
@@ -27,9 +27,11 @@ const fewestRejects = 5;
  * a night and one filter, exposure and gain, as they are not comparable beyond.
  */
 export function metricSeries(table: FrameTable, night: NightRows, explained: Explained): MetricSeries[] {
-  const light: FactorCode[] = explained.laws.flatMap(({ law, claimed }) =>
-    !claimed || law === "airmass" ? [] : law === "twilight" ? ["twilight"] : ["moon"],
-  );
+  const claimed = (code: LawCode) => explained.laws.some((check) => check.law === code && check.claimed);
+  const light = (entries: Int32Array): MetricSeries["takenOff"] => ({
+    ...(claimed("twilight") && { twilight: Float64Array.from(entries, (i) => explained.twilight[night.rows[i]]) }),
+    ...(claimed("moonlight") && { moon: Float64Array.from(entries, (i) => explained.moonlight[night.rows[i]]) }),
+  });
   return metricCodes.flatMap((metric) => {
     const series = new Map<string, number[]>();
     const value = Float64Array.from(night.rows, (row) => metricOf(table, row, metric, explained));
@@ -62,7 +64,7 @@ export function metricSeries(table: FrameTable, night: NightRows, explained: Exp
       if (Math.min(rejected, values.length - rejected) < fewestRejects) return [];
     } else for (let s = 0; s < used.length; s++) tame(values.subarray(starts[s], starts[s + 1]));
     const nightOfSeries = Int32Array.from(used, ([i]) => night.nightOf[i]);
-    const takenOff = metric === "background" || metric === "noise" ? light : [];
+    const takenOff = metric === "background" || metric === "noise" ? light(entries) : {};
     return [{ metric, entries, values, starts, nightOfSeries, takenOff }];
   });
 }

@@ -39,7 +39,9 @@ export function driversOf(table: FrameTable, { level = 0.05, seed = 1 }: DriverO
   const { laws } = explained;
   const left = laws.every(({ claimed }) => claimed) ? level : (1 - lawShare) * level;
   const models = metricSeries(table, night, explained).flatMap((series) => modelOf(series, model));
-  const questions = models.flatMap((m) => m.columns.map((_, index) => ({ m, index, test: shiftTestOf(m, index) })));
+  const questions = models.flatMap((m) =>
+    m.columns.flatMap(({ asked }, index) => (asked ? [{ m, index, test: shiftTestOf(m, index) }] : [])),
+  );
   const ways = arrangementsFor(night, questions, seed);
   const results = questions.map(({ test }) => shiftTest(test, ways));
   const adjusted = adjustedShiftP(
@@ -71,9 +73,11 @@ const lawShare = 0.5;
 /** The columns that vary within the metric's own series, and the fit on them. */
 function modelOf(series: MetricSeries, model: readonly ModelColumn[]): MetricModel[] {
   const columns = model.flatMap((column) => {
-    if (column.factors.every(({ code }) => series.takenOff.includes(code))) return [];
-    const values = Float64Array.from(series.entries, (i) => column.values[i] / column.factors[0].step);
-    return varies(values, series.starts) ? [{ ...column, values }] : [];
+    const [{ code, step }, ...others] = column.factors;
+    // What was taken off as a law stays in the model, or its error would be laid on what went with it; it is not tested anew.
+    const light = others.length === 0 ? series.takenOff[code] : undefined;
+    const values = light ?? Float64Array.from(series.entries, (i) => column.values[i] / step);
+    return varies(values, series.starts) ? [{ ...column, values, asked: light === undefined }] : [];
   });
   const fit = serialRegression(
     columns.map(({ values }) => values),

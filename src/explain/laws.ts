@@ -1,5 +1,7 @@
+import { autocorrelation, effectiveNumberForMean } from "../numbers/autocorrelation.js";
 import { averagedRegression } from "../numbers/averaged-regression.js";
 import { median } from "../numbers/quantiles.js";
+import { medianAndSigma } from "../numbers/robust.js";
 import { conditionsOf } from "../sky/sky-column.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { NightRows } from "./drivers-nights.js";
@@ -14,6 +16,9 @@ export interface Explained {
   readonly varianceAdu2: Float64Array;
   /** Power of the airmass that star widths are freed of. */
   readonly widthPower: number;
+  /** Light as predicted, nL, by row of the table; 0 where it is not claimed. */
+  readonly twilight: Float64Array;
+  readonly moonlight: Float64Array;
 }
 
 type Draft = Omit<LawCheck, "adjustedP" | "claimed"> & { readonly series: LightSeries | null };
@@ -44,6 +49,7 @@ export function checkLaws(table: FrameTable, night: NightRows, level: number): E
   });
   const backgroundAdu = new Float64Array(table.rows);
   const varianceAdu2 = new Float64Array(table.rows);
+  const predicted = { twilight: new Float64Array(table.rows), moonlight: new Float64Array(table.rows) };
   for (const series of new Set(drafts.flatMap((draft) => draft.series ?? []))) {
     const claimed = series.lights.filter((light) =>
       drafts.some((draft, i) => draft.series === series && draft.law === light.law && laws[i].claimed),
@@ -51,11 +57,15 @@ export function checkLaws(table: FrameTable, night: NightRows, level: number): E
     if (claimed.length > 0) {
       takeOff(series, claimed, series.background, backgroundAdu);
       takeOff(series, claimed, series.variance, varianceAdu2);
+      for (const { law, x } of claimed)
+        series.rows.forEach((row, k) => {
+          predicted[law][row] = x[k];
+        });
     }
   }
   const width = laws.find(({ metric }) => metric === "fwhm");
   const widens = width === undefined || width.claimed || width.interval.high >= kolmogorov;
-  return { laws, backgroundAdu, varianceAdu2, widthPower: widens ? kolmogorov : 0 };
+  return { laws, backgroundAdu, varianceAdu2, widthPower: widens ? kolmogorov : 0, ...predicted };
 }
 
 function widthLaw(table: FrameTable, { rows, nightOf }: NightRows): Draft[] {
@@ -148,13 +158,15 @@ function lightLaws(series: LightSeries): Draft[] {
   return lights.flatMap(({ law, x }, i) => {
     const check = checks[i];
     if (check === null) return [];
-    const level = median(
-      background.map((value, k) =>
-        lights.reduce((rest, other, j) => rest - Math.max(0, checks[j]?.estimate ?? 0) * other.x[k], value),
-      ),
+    const without = background.map((value, k) =>
+      lights.reduce((rest, other, j) => rest - Math.max(0, checks[j]?.estimate ?? 0) * other.x[k], value),
     );
+    const level = median(without);
     const [from, to] = extremes(x);
     const rise = (to - from) / level;
+    // The level wanders too: its part of the error, 1.645 for 90 %.
+    const wander = (1.645 * medianAndSigma(without).sigma) / Math.sqrt(independent(without)) / level;
+    const reach = (end: number) => Math.sign(end) * Math.hypot(end, wander * check.estimate) * rise;
     return [
       {
         law,
@@ -162,7 +174,10 @@ function lightLaws(series: LightSeries): Draft[] {
         filter: series.filter,
         exposureS: series.exposureS,
         estimate: check.estimate * rise,
-        interval: { low: check.interval.low * rise, high: check.interval.high * rise },
+        interval: {
+          low: check.estimate * rise + reach(check.interval.low - check.estimate),
+          high: check.estimate * rise + reach(check.interval.high - check.estimate),
+        },
         p: check.p,
         predicted: { low: 0, high: (darkerFilter * (to - from)) / naturalNanolambert },
         from,
@@ -174,6 +189,9 @@ function lightLaws(series: LightSeries): Draft[] {
     ];
   });
 }
+
+const independent = (values: Float64Array) =>
+  effectiveNumberForMean(values.length, Math.max(0, autocorrelation(values) || 0));
 
 /** A column's coefficient; its p-value is the larger one of with and without the value that counts most. */
 function checkedColumn(

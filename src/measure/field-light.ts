@@ -68,9 +68,7 @@ export function fieldLight(
  * @returns the pairs without it, and the relative error that its uncertainty leaves in their mean
  */
 function withoutVignetting(pairs: readonly PlacedPair[]): { pairs: readonly PlacedPair[]; error: number } {
-  const used = pairs.filter(
-    ({ flux, error, before, beforeError }) => flux > 10 * error && before > 10 * beforeError,
-  );
+  const used = pairs.filter(({ flux, error, before, beforeError }) => flux > 10 * error && before > 10 * beforeError);
   if (used.length < fewest) return { pairs, error: 0 };
   const logs = used.map(({ flux, before }) => Math.log(flux / before));
   const errors = used.map(({ flux, error, before, beforeError }) => Math.hypot(error / flux, beforeError / before));

@@ -1,3 +1,4 @@
+import { predictedLight } from "../../src/explain/predicted-light.js";
 import { type Random, randomStream } from "../../src/numbers/random.js";
 import { airmassAt } from "../../src/sky/airmass.js";
 import { type FrameTable, fromRows } from "../../src/terms/frame-table.js";
@@ -11,6 +12,13 @@ export interface TableNight {
   readonly fwhmPerC?: number;
   readonly fwhmPer10Deg?: number;
   readonly nights?: number;
+  /** Power of the airmass by which stars widen; 0.6 when left out. */
+  readonly widthPower?: number;
+  /**
+   * Adds dusk (the Sun from -10 deg, sinking by 12 deg an hour) and a rising Moon; the background of 900 ADU rises by so
+   * many ADU per nanolambert of them, 0: not at all.
+   */
+  readonly lightAduPerNanolambert?: number;
   /** Up, the Moon climbs all night, and nobody could tell it from a temperature that falls all night. */
   readonly moon?: "up" | "down";
 }
@@ -27,6 +35,7 @@ export function serialNoise(random: Random, n: number, rho: number, share: numbe
 /** A night (or several) as a table, without any pixels. */
 export function tableNight(seed: number, options: TableNight): FrameTable {
   const { subs, path, fwhmPerC = 0, fwhmPer10Deg = 0, nights = 1, moon = "down" } = options;
+  const { widthPower = 0.6, lightAduPerNanolambert: brightens } = options;
   const rows = Array.from({ length: nights }, (_, night) => {
     const random = randomStream(seed, "table night", night);
     const { rho, share } = options.noise ?? { rho: random.between(0, 0.9), share: random.between(0.5, 1) };
@@ -42,6 +51,19 @@ export function tableNight(seed: number, options: TableNight): FrameTable {
       const altitudeDeg =
         path === "transit" ? top - 30 * ((u - middle) / 0.5) ** 2 : 70 - 38 * u - random.between(0, 0.02);
       const sensorTempC = Math.round((12 - cooling * hour + 0.1 * drift[i]) * 10) / 10;
+      const lit = brightens !== undefined;
+      const sky = {
+        sunAltitudeDeg: lit ? Math.max(-50, -10 - 12 * hour) : -30,
+        moonAltitudeDeg: lit ? 40 * (u - 0.6) : moon === "up" ? 50 * (u - moonrise) : -20,
+        moonSeparationDeg: 100,
+        moonIllumination: 0.6,
+      };
+      const { twilight, moonlight } = predictedLight({
+        ...sky,
+        altitudeDeg,
+        moonPhaseAngleDeg: 78.463,
+        moonDistanceKm: 384_400,
+      });
       return {
         kind: "light",
         target: "A",
@@ -52,15 +74,13 @@ export function tableNight(seed: number, options: TableNight): FrameTable {
         altitudeDeg,
         airmass: airmassAt(altitudeDeg),
         sensorTempC,
-        sunAltitudeDeg: -30,
-        moonAltitudeDeg: moon === "up" ? 50 * (u - moonrise) : -20,
-        moonIllumination: 0.6,
+        ...sky,
         fwhmPx:
           2.5 *
-          airmassAt(altitudeDeg) ** 0.6 *
+          airmassAt(altitudeDeg) ** widthPower *
           Math.exp(0.05 * fwhm[i] + fwhmPerC * (sensorTempC - 12) + (fwhmPer10Deg * (altitudeDeg - 60)) / 10),
         transparency: Math.exp(0.04 * transparency[i] - 0.1),
-        backgroundAdu: 900 * Math.exp(0.02 * background[i]),
+        backgroundAdu: 900 * Math.exp(0.02 * background[i]) + (brightens ?? 0) * (twilight + moonlight),
         noiseAdu: 30 * Math.exp(0.01 * noise[i]),
         verdict: reject[i] > 1 ? "drop" : "keep",
       };

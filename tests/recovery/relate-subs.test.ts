@@ -132,22 +132,24 @@ describe("the subs of a group", () => {
     expect(Math.abs(near.relations[0]!.shiftXPx)).toBeLessThan(7);
   });
 
-  it("that coincide in no more stars than chance brings together are not related", async () => {
-    // 200 stars in each of two fields of 300 x 300 px: 22 % of the field is near a star.
-    const crowded = { ...plain, width: 300, height: 300, brightStars: new Uint8Array(17 * 200), starCount: 200 };
-    const matching = (matches: number) => async () => ({
-      ...{ shiftXPx: 0, shiftYPx: 0, rotationDeg: 60, zeroPoint: 1, zeroPointError: 0.1, scatterPx: 1, matches },
-    });
-    // By chance 200 x 200 x 2.5^2 pi / 300^2 = 8.7 pairs, and three from the triangle; six standard deviations are 18.
-    const dense = [crowded, crowded, crowded].map((sub) => ({ ...sub, brightStars: new Uint8Array(17 * 200) }));
-    for (const [matches, related] of [
-      [24, 1],
-      [35, 3],
-    ] as const)
-      expect((await relateSubs(dense, matching(matches))).relations.filter((r) => r !== null).length).toBe(related);
-    // Five of ten stars in a wide, sparse field are no chance.
-    const sparse = [1, 2, 3].map(() => ({ ...plain, brightStars: new Uint8Array(17 * 10) }));
-    expect((await relateSubs(sparse, matching(5))).relations.filter((r) => r !== null).length).toBe(3);
+  it("are compared with a sub without streak and obstruction where one is almost as good", async () => {
+    const poses = [1, 2, 3, 4].map((x) => ({ x, y: 0, angleDeg: 0, light: 1 }));
+    const comparedWith = async (spoiled: Partial<Relatable>, cleanFwhmPx: number) => {
+      const calls: [number, number][] = [];
+      const subs = group(poses, 0).map((sub, i) => (i === 0 ? { ...sub, ...spoiled } : sub));
+      subs[2] = { ...subs[2]!, fwhmPx: cleanFwhmPx };
+      await relateSubs(
+        subs,
+        exactly(poses, () => true, calls),
+      );
+      return new Set(calls.map(([, j]) => j));
+    };
+    expect(await comparedWith({}, 2.1)).toEqual(new Set([0]));
+    expect(await comparedWith({ streaks: 1 }, 2.1)).toEqual(new Set([2]));
+    expect(await comparedWith({ blockedFraction: 0.1 }, 2.1)).toEqual(new Set([2]));
+    expect(await comparedWith({ streaks: Number.NaN, blockedFraction: 0.01 }, 2.1)).toEqual(new Set([0]));
+    // A streak costs little: a sub that is half as sharp again is no better.
+    expect(await comparedWith({ streaks: 1 }, 3)).toEqual(new Set([0]));
   });
 
   it("without stars are not related, and nothing is asked", async () => {
@@ -192,14 +194,9 @@ function measured(name: string): Seen[] {
 
 describe("simulated nights", () => {
   const lightOff = new Map<string, number>();
-  it.each([
-    ["pointing-jump", 0],
-    ["meridian-flip", 0],
-    ["cloud", 0],
-    ["haze", 0],
-    ["field-rotation", 0],
-    ["tracking-drift", 0],
-  ] as const)("%s", async (name, unmatched) => {
+  const held = { subs: 0, within: 0 };
+  const nights = ["pointing-jump", "meridian-flip", "cloud", "haze", "field-rotation", "tracking-drift"] as const;
+  it.each(nights)("%s", async (name) => {
     const seen = measured(name);
     const { reference, relations } = await relateSubs(
       seen.map(({ sub }) => sub),
@@ -224,6 +221,11 @@ describe("simulated nights", () => {
     const stated = known.filter(
       (sub, i) => Math.abs(ratio[i]! - zero) < (1.645 * sub.starlightError) / sub.starlight,
     ).length;
+    // The reference itself has nothing to be off by.
+    held.subs += known.length - 1;
+    held.within += known.filter(
+      (sub, i) => sub.commonStars > 0 && Math.abs(ratio[i]! - zero) < (1.645 * sub.starlightError) / sub.starlight,
+    ).length;
     const spread = (values: readonly number[]) =>
       `${Math.min(...values).toFixed(1)} to ${Math.max(...values).toFixed(1)}`;
     report.push(
@@ -231,16 +233,20 @@ describe("simulated nights", () => {
         `rotation (${spread(known.map((r) => r.rotationDeg))}) off by ${median(angleOff).toFixed(4)}, at most ${Math.max(...angleOff).toFixed(3)} degrees; ` +
         `starlight of ${rich.length} subs with 30 and more common stars off by ${(100 * lightRms).toFixed(2)} % rms; of all, ${stated} within 1.645 stated errors`,
     );
-    expect(seen.length - known.length).toBeLessThanOrEqual(unmatched);
+    expect(known.length).toBe(seen.length);
     expect(Math.max(...shiftOff)).toBeLessThan(0.3);
     expect(Math.max(...angleOff)).toBeLessThan(0.1);
     expect(rich.length).toBeGreaterThan(seen.length / 2);
     lightOff.set(name, lightRms);
   });
 
-  const lightWithin = (name: string) => expect(lightOff.get(name)!).toBeLessThan(0.02);
-  it.each(["pointing-jump", "haze", "field-rotation", "tracking-drift"])("%s: starlight within 2 % rms", lightWithin);
-  // Known shortfall: 2.0 and 2.2 %. In cloud the stated errors say so (up to 5 % where a third of the light is left); in
-  // meridian-flip they do not (16 of 24 within 1.645 of them), and one sub is off by 6 %. Its cause has not been found.
-  it.fails.each(["meridian-flip", "cloud"])("%s: starlight within 2 % rms", lightWithin);
+  it.each(nights)("%s: starlight within 2 % rms", (name) => expect(lightOff.get(name)!).toBeLessThan(0.02));
+
+  it("the stated errors hold the truth nine times in ten", () => {
+    report.push(
+      `all nights: ${((100 * held.within) / held.subs).toFixed(1)} % of ${held.subs} subs within 1.645 stated errors`,
+    );
+    expect(held.subs).toBeGreaterThan(24 * (nights.length - 1));
+    expect(Math.abs(held.within / held.subs - 0.9)).toBeLessThanOrEqual(0.05);
+  });
 });
