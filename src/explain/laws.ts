@@ -1,7 +1,5 @@
-import { autocorrelation, effectiveNumberForMean } from "../numbers/autocorrelation.js";
 import { averagedRegression } from "../numbers/averaged-regression.js";
 import { median } from "../numbers/quantiles.js";
-import { medianAndSigma } from "../numbers/robust.js";
 import { conditionsOf } from "../sky/sky-column.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { NightRows } from "./drivers-nights.js";
@@ -164,9 +162,6 @@ function lightLaws(series: LightSeries): Draft[] {
     const level = median(without);
     const [from, to] = extremes(x);
     const rise = (to - from) / level;
-    // The level wanders too: its part of the error, 1.645 for 90 %.
-    const wander = (1.645 * medianAndSigma(without).sigma) / Math.sqrt(independent(without)) / level;
-    const reach = (end: number) => Math.sign(end) * Math.hypot(end, wander * check.estimate) * rise;
     return [
       {
         law,
@@ -174,10 +169,7 @@ function lightLaws(series: LightSeries): Draft[] {
         filter: series.filter,
         exposureS: series.exposureS,
         estimate: check.estimate * rise,
-        interval: {
-          low: check.estimate * rise + reach(check.interval.low - check.estimate),
-          high: check.estimate * rise + reach(check.interval.high - check.estimate),
-        },
+        interval: { low: check.interval.low * rise, high: check.interval.high * rise },
         p: check.p,
         predicted: { low: 0, high: (darkerFilter * (to - from)) / naturalNanolambert },
         from,
@@ -189,9 +181,6 @@ function lightLaws(series: LightSeries): Draft[] {
     ];
   });
 }
-
-const independent = (values: Float64Array) =>
-  effectiveNumberForMean(values.length, Math.max(0, autocorrelation(values) || 0));
 
 /** A column's coefficient; its p-value is the larger one of with and without the value that counts most. */
 function checkedColumn(

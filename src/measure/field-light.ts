@@ -1,3 +1,4 @@
+import { median, quantile } from "../numbers/quantiles.js";
 import { medianAndSigma } from "../numbers/robust.js";
 import { fluxRatio, type LightPair, type LightRatio } from "./flux-ratio.js";
 
@@ -20,6 +21,8 @@ const nearPart = 0.12;
 const thicker = 1.5;
 const foundSnr = 8;
 const fewest = 12;
+/** One in ten of a normal sample lies farther off than this. */
+const sigmasOfTenth = 1.645;
 /** What lies farther off than this many standard deviations is a variable star or a wrong pair: moved to there. */
 const strange = 2.5;
 
@@ -45,21 +48,38 @@ export function fieldLight(
     zeroPoint,
     zeroPointError: Math.hypot(zeroPointError, bent * zeroPoint),
   });
-  const patchy = 1 - (evenScatter / even.scatter) ** 2;
+  const scatter = Math.max(even.scatter, widestScatter(pairs));
+  const patchy = 1 - (evenScatter / scatter) ** 2;
   if (!(patchy > 0)) return widened(even);
-  const depth = even.zeroPoint * Math.exp(-thicker * even.scatter);
+  const depth = even.zeroPoint * Math.exp(-thicker * scatter);
   const chosen = pairs.filter(
     ({ flux, error, before, beforeError }) =>
       flux > 0 && before > 10 * beforeError && before * depth > foundSnr * error,
   );
   const used = chosen.length >= fewest ? chosen : pairs.filter(({ flux, before }) => flux > 0 && before > 0);
   if (used.length < fewest) return widened(even);
-  const mean = meanOverField(used, even.scatter, field);
+  const mean = meanOverField(used, scatter, field);
   const mixed = (a: number, b: number) => patchy * a + (1 - patchy) * b;
   return widened({
     zeroPoint: mixed(mean.zeroPoint, even.zeroPoint),
     zeroPointError: mixed(mean.zeroPointError, even.zeroPointError),
   });
+}
+
+/**
+ * Scatter of the stars beyond their errors when all but the strangest tenth count: the usual robust measures would take
+ * a cloud over less than half of the field for outliers.
+ */
+function widestScatter(pairs: readonly PlacedPair[]): number {
+  const sure = pairs.filter(({ flux, error, before, beforeError }) => flux > 10 * error && before > 10 * beforeError);
+  if (sure.length < fewest) return 0;
+  const logs = sure.map(({ flux, before }) => Math.log(flux / before));
+  const middle = median(logs);
+  const excess = logs.map((value, i) => {
+    const { flux, error, before, beforeError } = sure[i]!;
+    return (value - middle) ** 2 - sigmasOfTenth ** 2 * ((error / flux) ** 2 + (beforeError / before) ** 2);
+  });
+  return Math.sqrt(Math.max(0, quantile(excess, 0.9))) / sigmasOfTenth;
 }
 
 /**

@@ -4,6 +4,7 @@ import { describe, expect, it } from "vitest";
 import { driversOf } from "../../src/explain/drivers.js";
 import { predictedLight } from "../../src/explain/predicted-light.js";
 import { averagedRegression } from "../../src/numbers/averaged-regression.js";
+import { median } from "../../src/numbers/quantiles.js";
 import { randomStream } from "../../src/numbers/random.js";
 import { airmassAt } from "../../src/sky/airmass.js";
 import { serialNoise, type TableNight, tableNight } from "./drivers-nights.js";
@@ -22,6 +23,7 @@ const share = (count: number, of: number) => `${count} of ${of} (${((100 * count
 describe("laws", () => {
   it("that do not hold are seldom claimed, nor is anything else: at most 7 % of nights", () => {
     const nights = nightsWith({ widthPower: 0, lightAduPerNanolambert: 0 });
+    const dark = nightsWith({ widthPower: 0 });
     const byLaw = nights.filter(({ laws }) => laws.some(({ claimed }) => claimed)).length;
     const any = nights.filter(
       ({ laws, outcomes }) => outcomes.length > 0 || laws.some(({ claimed }) => claimed),
@@ -30,20 +32,30 @@ describe("laws", () => {
     console.log(
       `nights without any effect (${tried} laws checked): a law claimed in ${share(byLaw, nightsTried)}, anything in ${share(any, nightsTried)}`,
     );
+    const inDark = dark.filter(
+      ({ laws, outcomes }) => outcomes.length > 0 || laws.some(({ claimed }) => claimed),
+    ).length;
+    console.log(`the same without dusk and Moon: anything in ${share(inDark, nightsTried)}`);
     // Dusk and Moon on all nights, the airmass on all.
     expect(tried).toBeGreaterThan(2.9 * nightsTried);
     // Of 40 nights at a rate of 5 %, more than 5 come up in 1.4 % of runs.
-    expect(any / nightsTried).toBeLessThanOrEqual(many ? 0.07 : 0.125);
+    for (const count of [any, inDark]) expect(count / nightsTried).toBeLessThanOrEqual(many ? 0.07 : 0.125);
   });
 
   it("that hold are found with their size: 90 % intervals hold the truth in 87 to 93 % of 200 nights", () => {
     // 0.5 ADU/nL: the first dusk subs gain some 2,000 ADU, moonrise some 100.
     const nights = nightsWith({ widthPower: 0.6, lightAduPerNanolambert: 0.5 });
     const cover = new Map<string, [covered: number, claimed: number, all: number]>();
-    nights.forEach(({ laws }) => {
+    nights.forEach(({ laws }, i) => {
+      const options = {
+        widthPower: 0.6,
+        lightAduPerNanolambert: 0,
+        path: i % 4 === 3 ? "sinking" : "transit",
+      } as const;
+      // The same night without the light.
+      const level = median(tableNight(firstSeed + i, { subs: subsOf(i), ...options }).backgroundAdu);
       for (const { law, interval, claimed, from, to } of laws) {
-        // 900 ADU without the light; the dark part of the night sets the level, which noise moves a little.
-        const truth = law === "airmass" ? 0.6 : (0.5 * (to - from)) / 900;
+        const truth = law === "airmass" ? 0.6 : (0.5 * (to - from)) / level;
         const count = cover.get(law) ?? [0, 0, 0];
         count[0] += Number(interval.low <= truth && truth <= interval.high);
         count[1] += Number(claimed);
@@ -56,7 +68,7 @@ describe("laws", () => {
     expect([...cover.keys()].sort()).toEqual(["airmass", "moonlight", "twilight"]);
     for (const [law, [covered, claimed, all]] of cover) {
       expect(claimed / all, law).toBeGreaterThan(law === "airmass" ? 0.6 : 0.9);
-      expect(covered / all, law).toBeGreaterThanOrEqual(many ? 0.87 : 0.8);
+      expect(covered / all, law).toBeGreaterThanOrEqual(many ? 0.87 : 0.75);
     }
   });
 
