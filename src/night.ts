@@ -68,6 +68,13 @@ export type TriagedNight = NightResult & Pick<MeasuredNight, "paths" | "attentio
  * Reads, measures and places every file below the folders, and matches the subs of each group. A file that cannot be
  * read becomes a row of kind `unreadable`; the night goes on. The result does not depend on `jobs` or the store.
  * @throws CallError when a folder does not exist, CannotError when there is no FITS file in it
+ * @example
+ * ```ts
+ * import { gradeNight, measureNight } from "nightyield";
+ * const night = await measureNight(["subs"]);
+ * const { table } = gradeNight(night.table, night);
+ * console.log(table.verdict);
+ * ```
  */
 export async function measureNight(folders: readonly string[], request: NightRequest = {}): Promise<MeasuredNight> {
   const { files, otherFiles } = findFiles(folders);
@@ -113,6 +120,12 @@ export async function measureNight(folders: readonly string[], request: NightReq
 /**
  * The main job: measures a night, grades it and explains it.
  * @throws CallError, CannotError as {@link measureNight}
+ * @example
+ * ```ts
+ * import { nightSummary, triageNight } from "nightyield";
+ * const night = await triageNight(["subs"], { jobs: 2 });
+ * console.log(nightSummary(night).join("\n"));
+ * ```
  */
 export async function triageNight(folders: readonly string[], request: NightRequest = {}): Promise<TriagedNight> {
   const measured = await measureNight(folders, request);

@@ -20,6 +20,11 @@ export const decisionsFile = "decisions.json";
 /**
  * Reads the decisions of a triage output folder; none when there is no such file.
  * @throws CannotError naming file, line and remedy when the file was damaged or edited wrongly; it is left as it is
+ * @example
+ * ```ts
+ * import { readDecisions } from "nightyield";
+ * console.log(readDecisions("nightyield-out/march14").length);
+ * ```
  */
 export function readDecisions(folder: string, ops: FileOps = disk): Decision[] {
   const path = join(folder, decisionsFile);

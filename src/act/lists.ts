@@ -22,6 +22,13 @@ export interface Lists {
 /**
  * Makes the lists from a graded table.
  * @param paths - absolute path of each row's file
+ * @example
+ * ```ts
+ * import { makeLists, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * const { keep, drop } = makeLists(night.table, night.paths);
+ * console.log(keep.split("\n").length, drop.split("\n").length);
+ * ```
  */
 export function makeLists(table: FrameTable, paths: readonly string[]): Lists {
   const listed = (wanted: (verdict: string) => boolean) =>

@@ -57,6 +57,13 @@ const lockOf = (folder: string) => join(folder, ".nightyield.lock");
  * keep.txt, drop.txt and weights.csv, with the user's earlier decisions (decisions.json) in all of them but night.json.
  * @returns the table with the decisions, for the report, and notes for the user
  * @throws CannotError when the folder cannot be written or decisions.json cannot be understood
+ * @example
+ * ```ts
+ * import { openNight, writeLists } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * const { notes } = writeLists("nightyield-out/again", { table: night.table, paths: night.paths, folders: ["subs"] });
+ * console.log(notes.length);
+ * ```
  */
 export function writeLists(
   folder: string,
@@ -119,6 +126,12 @@ export function unmatchedNote(unmatched: readonly Decision[]): string {
 /**
  * Reads a triage output folder back.
  * @throws CallError when it is none, CannotError when its files do not fit together
+ * @example
+ * ```ts
+ * import { readNight } from "nightyield";
+ * const { table, files, decisions } = readNight("nightyield-out/march14");
+ * console.log(table.rows, files.length, decisions.length);
+ * ```
  */
 export function readNight(folder: string, ops: FileOps = disk): StoredNight {
   const text = readOf(folder, nightFile, ops);

@@ -18,6 +18,13 @@ const sureEnough = 0.6;
  * and satellites earn no advice.
  * @param table - graded
  * @param causeOfRow - by {@link causesOf}
+ * @example
+ * ```ts
+ * import { adviceOf, causesOf, gradeNight } from "nightyield";
+ * const { table, symptomsOfRow } = gradeNight(measured);
+ * const causes = causesOf(table, symptomsOfRow);
+ * for (const { reason, gainMin } of adviceOf(causes.table, causes.causeOfRow)) console.log(reason.kind, gainMin);
+ * ```
  */
 export function adviceOf(table: FrameTable, causeOfRow: readonly (SubCause | null)[]): Advice[] {
   const episodes = episodesOf(table, causeOfRow).filter(({ probability }) => probability >= sureEnough);

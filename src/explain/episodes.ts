@@ -31,6 +31,13 @@ const pauseH = 1;
  * Tells a night in a few lines: subs of one cause that follow one another, whatever their target and filter.
  * @param causeOfRow - by {@link causesOf}
  * @returns in time; episodes of one mild sub that costs less than a tenth of it are left out
+ * @example
+ * ```ts
+ * import { causesOf, episodesOf, gradeNight } from "nightyield";
+ * const { table, symptomsOfRow } = gradeNight(measured);
+ * const causes = causesOf(table, symptomsOfRow);
+ * for (const { cause, startUtc, rows } of episodesOf(causes.table, causes.causeOfRow)) console.log(cause, startUtc, rows.length);
+ * ```
  */
 export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | null)[]): Episode[] {
   const cost = costsOf(table);
@@ -82,6 +89,11 @@ export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | n
 /**
  * Effective exposure that each row lacks against the usual kept sub of its group, s; a dropped sub adds nothing. Files that
  * cannot be read lack the usual sub of the table.
+ * @example
+ * ```ts
+ * import { costsOf } from "nightyield";
+ * console.log(costsOf(table).reduce((sum, s) => sum + s, 0) / 60, "minutes lost");
+ * ```
  */
 export function costsOf(table: FrameTable): Float64Array {
   const costs = new Float64Array(table.rows);

@@ -27,6 +27,13 @@ export interface Explanation {
  * @param table - graded
  * @param symptomsOfRow - as grading gave them; their codes count
  * @returns the explanation, and the table with `cause` and `causeProbability` filled
+ * @example
+ * ```ts
+ * import { explainNight, gradeNight, whyLines } from "nightyield";
+ * const graded = gradeNight(measured);
+ * const { explanation } = explainNight(graded.table, graded.symptomsOfRow);
+ * console.log(whyLines(explanation).join("\n"));
+ * ```
  */
 export function explainNight(
   table: FrameTable,

@@ -49,6 +49,11 @@ const warmC = 2;
  * How dark noise and hot pixels go with the sensor's temperature, when a cooled sensor was warm, and what cooling would
  * have saved. Only clear, dark, unblocked subs count for the fits.
  * @param table - graded; with causes, as {@link causesOf} gives it, subs that the warm sensor spoiled are counted as well
+ * @example
+ * ```ts
+ * import { sensorOf } from "nightyield";
+ * for (const { startUtc, warmestC, setPointC } of sensorOf(table).episodes) console.log(startUtc, warmestC, setPointC);
+ * ```
  */
 export function sensorOf(table: FrameTable, options: SensorOptions = {}): SensorReport {
   const told = { darkZenithMag: 20.5, extinctionMagPerAirmass: 0.25, ...options };

@@ -54,6 +54,12 @@ export interface GradeOptions {
  * transparency. Rows of other kinds stay `unjudged`; symptoms that rows bring along (unreadable files) are kept.
  *
  * A graded table can be graded again with other limits without measuring anything: see `limitsFor`.
+ * @example
+ * ```ts
+ * import { gradeNight, limitsFor } from "nightyield";
+ * const { table } = gradeNight(measured, { limits: limitsFor("detail") });
+ * console.log(table.verdict.filter((verdict) => verdict === "drop").length);
+ * ```
  */
 export function gradeNight(table: FrameTable, options: GradeOptions = {}): GradedNight {
   const { given = [], starlight, starlightError, limits = defaultLimits } = options;

@@ -13,6 +13,11 @@ export interface Group {
 /**
  * Splits the light frames of a table into comparable groups. A sub is never compared across groups.
  * @returns groups in the order of their first row
+ * @example
+ * ```ts
+ * import { groupsOf } from "nightyield";
+ * for (const { target, filter, rows } of groupsOf(table)) console.log(target, filter, rows.length);
+ * ```
  */
 export function groupsOf(table: FrameTable): Group[] {
   const groups = new Map<string, { first: number; rows: number[] }>();

@@ -35,6 +35,12 @@ export const bytesOfSub = (width: number, height: number, bytesPerPx = 2): numbe
 /**
  * Files and space of a night.
  * @throws CallError when sizes or times are not positive
+ * @example
+ * ```ts
+ * import { cardSpace } from "nightyield";
+ * const { subsPerNight, bytesPerNight } = cardSpace({ width: 1936, height: 1096, subS: 10, overheadS: 2, hoursPerNight: 8 });
+ * console.log(subsPerNight, bytesPerNight / 1e9);
+ * ```
  */
 export function cardSpace(input: SpaceInput): CardSpace {
   const { width, height, bytesPerPx = 2, subS, overheadS, hoursPerNight, freeBytes } = input;

@@ -28,6 +28,12 @@ export interface CombinedTable {
  * scale, that of the best table of each filter: what counts is exposure^2 / noise^2 of subs at full weight, which is
  * comparable as long as camera, gain and filter are the same and the best subs were taken under clear air.
  * @throws CallError without a table
+ * @example
+ * ```ts
+ * import { combineTables } from "nightyield";
+ * const both = combineTables([table, table]);
+ * console.log(both.table.rows, both.ownScale);
+ * ```
  */
 export function combineTables(tables: readonly FrameTable[]): CombinedTable {
   if (tables.length === 0) throw new CallError("There is no table to combine");

@@ -51,6 +51,11 @@ export interface FilterDepth {
 /**
  * What has been reached, by target and filter, in the order of the table. Targets are told apart by name, without
  * case.
+ * @example
+ * ```ts
+ * import { depthReached } from "nightyield";
+ * for (const { target, filter, kept, effectiveS } of depthReached(table)) console.log(target, filter, kept, effectiveS / 3600);
+ * ```
  */
 export function depthReached(table: FrameTable): FilterDepth[] {
   const sets = new Map<string, number[]>();
@@ -159,6 +164,11 @@ export interface NoiseFall {
  * Compares the noise of stacks of growing size with 1/sqrt(n), by a least-squares line through the logarithms.
  * @param counts - subs in each stack, rising
  * @param noise - noise of each stack, any unit
+ * @example
+ * ```ts
+ * import { noiseFall } from "nightyield";
+ * console.log(noiseFall([1, 4, 16], [8, 4, 2]).exponent); // -0.5
+ * ```
  */
 export function noiseFall(counts: ArrayLike<number>, noise: ArrayLike<number>): NoiseFall {
   const n = counts.length;

@@ -64,6 +64,12 @@ const mostStepS = 1200;
  * overhead: then depth is per time exposed, and the parts stand for subs that would have been taken together.
  * @param rows - light frames of one target, filter, exposure and gain
  * @param times - whole numbers; 1 comes first, added when it is missing
+ * @example
+ * ```ts
+ * import { depthReached, longerSubs } from "nightyield";
+ * const [{ rows }] = depthReached(table);
+ * for (const { exposureS, keepRate, snrPerClock } of longerSubs(table, rows, [2, 3])) console.log(exposureS, keepRate, snrPerClock);
+ * ```
  */
 export function longerSubs(
   table: FrameTable,

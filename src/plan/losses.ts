@@ -16,6 +16,12 @@ export interface LossRate {
 /**
  * Counts short events: runs of one or two dropped subs among kept ones. Longer runs are weather, focus or the horizon,
  * which longer or shorter subs would not change.
+ * @example
+ * ```ts
+ * import { depthReached, lossRate } from "nightyield";
+ * const [{ rows }] = depthReached(table);
+ * console.log(lossRate(table, rows).perS);
+ * ```
  */
 export function lossRate(table: FrameTable, rows: readonly number[]): LossRate {
   let events = 0;

@@ -9,6 +9,12 @@ export type MountKind = "alt-azimuth" | "equatorial" | "not-known";
  * telescope.
  * Pairs of subs count that lie so far apart that this would be half a degree and more.
  * @param rows - light frames of one target
+ * @example
+ * ```ts
+ * import { depthReached, mountKind } from "nightyield";
+ * const [{ rows }] = depthReached(table);
+ * console.log(mountKind(table, rows));
+ * ```
  */
 export function mountKind(table: FrameTable, rows: readonly number[]): MountKind {
   let turning = 0;

@@ -17,6 +17,11 @@ const gapMs = 6 * 3_600_000;
  * Splits light frames into nights: where nothing was taken for six hours. Rows without a time form one night by
  * themselves, at the end.
  * @param rows - row numbers; all light frames when left out
+ * @example
+ * ```ts
+ * import { nightsOf } from "nightyield";
+ * for (const { firstMs, rows } of nightsOf(table)) console.log(new Date(firstMs).toISOString(), rows.length);
+ * ```
  */
 export function nightsOf(table: FrameTable, rows?: readonly number[]): Night[] {
   const chosen =
@@ -58,6 +63,12 @@ export function isKept(table: FrameTable, row: number): boolean {
 /**
  * Typical time between the end of a sub and the start of the next, s: the median over pairs of one night and exposure
  * that follow each other within three exposures and a minute. NaN with fewer than five pairs.
+ * @example
+ * ```ts
+ * import { depthReached, overheadOf } from "nightyield";
+ * const [{ rows }] = depthReached(table);
+ * console.log(overheadOf(table, rows).overheadS);
+ * ```
  */
 export function overheadOf(table: FrameTable, rows: readonly number[]): { overheadS: number; pairs: number } {
   const gaps: number[] = [];

@@ -68,6 +68,11 @@ export interface NoiseModel {
  * flat and
  * dark frames of the table (where pairs of them were measured, see `pairNoise`), in the growth of the variance with the level (photon transfer,
  * needs a sky that changed), in subs of different lengths. Nothing is assumed.
+ * @example
+ * ```ts
+ * import { noiseModels } from "nightyield";
+ * for (const { filter, readShare, missing } of noiseModels(table, { electronsPerAdu: 1.3, readNoiseE: 1.7 })) console.log(filter, readShare, missing);
+ * ```
  */
 export function noiseModels(table: FrameTable, given: CameraGiven = {}): NoiseModel[] {
   const sets = new Map<string, number[]>();

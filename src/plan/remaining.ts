@@ -62,6 +62,13 @@ export interface Remaining {
  * What is still needed in one filter, and by when. Past nights are put on equal terms by what altitude and Moon did to
  * them; coming nights get theirs from the sky.
  * @throws CallError when a limit makes no sense, or nothing was kept so far
+ * @example
+ * ```ts
+ * import { depthReached, remainingOf } from "nightyield";
+ * const [depth] = depthReached(table);
+ * const { leftS, forecast } = remainingOf(table, depth, { goal: { kind: "hours", hours: 12 }, clearOdds: 0.35 });
+ * console.log(leftS / 3600, forecast.nightsToGoal);
+ * ```
  */
 export function remainingOf(table: FrameTable, depth: FilterDepth, options: RemainingOptions = {}): Remaining {
   const { goal, noise = null, site, target, clearOdds = 1, sky } = options;

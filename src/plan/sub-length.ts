@@ -120,6 +120,12 @@ const curveS = [1, 2, 3, 5, 7, 10, 15, 20, 30, 45, 60, 90, 120, 180, 240, 300, 4
  * Low end: read noise, and the number of files that fit on the card. High end: events that spoil whole subs, field
  * rotation, drift, saturation. Where they cross, the caps win.
  * @throws CallError when the present length is not positive
+ * @example
+ * ```ts
+ * import { subLengthAdvice } from "nightyield";
+ * const { fromS, toS } = subLengthAdvice({ presentS: 30, readTimeS: 1.3, overheadS: 2, lossPerS: 0.0005 });
+ * console.log(fromS, toS);
+ * ```
  */
 export function subLengthAdvice(input: SubLengthInput): SubLengthAdvice {
   const { presentS, readTimeS, fwhmPx = Number.NaN } = input;

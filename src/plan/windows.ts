@@ -82,6 +82,17 @@ export function targetPath(site: Site, target: Target): TargetPath {
  * The coming nights of a target: when the Sun is below its limit and the target above its own. The ends are found to a
  * second; the sums over a stretch are as fine as the steps. No stretch ever has the Sun above -6 degrees.
  * @throws CallError when the limits make no sense, or site or target do not exist
+ * @example
+ * ```ts
+ * import { comingNights, findObject } from "nightyield";
+ * const windows = comingNights({
+ *   site: { latitudeDeg: 48.2, longitudeDeg: 16.4, heightM: 200 },
+ *   target: findObject("NGC 6888")!,
+ *   fromMs: Date.UTC(2026, 6, 1),
+ *   nights: 7,
+ * });
+ * for (const { noonMs, hours } of windows) console.log(new Date(noonMs).toISOString().slice(0, 10), hours);
+ * ```
  */
 export function comingNights(request: WindowRequest): NightWindow[] {
   const { site, target, fromMs, nights, minAltitudeDeg = 30, sunBelowDeg = -18, stepMin = 5 } = request;

@@ -36,6 +36,13 @@ export interface FitsFile {
 /**
  * Reads the structure of a FITS file: every header, no pixels.
  * @throws FitsError when the first header cannot be read, or its data are not all there
+ * @example
+ * ```ts
+ * import { openFile, openFits } from "nightyield";
+ * const source = openFile("subs/NGC6888_L_30s_0002.fits.fz");
+ * console.log(openFits(source).hdus.length);
+ * source.close();
+ * ```
  */
 export function openFits(packed: ByteSource): FitsFile {
   const source = unpacked(packed);
@@ -61,6 +68,14 @@ export interface SubImage {
 /**
  * Finds the first image with two axes or more. Stops there, so a plain sub costs one small read.
  * @throws FitsError when the file is not FITS, is damaged before the image, or holds no image
+ * @example
+ * ```ts
+ * import { firstImage, openFile, openPixels } from "nightyield";
+ * const source = openFile("subs/NGC6888_L_30s_0002.fits.fz");
+ * const image = firstImage(source);
+ * console.log(openPixels(image.source, image.hdu).width);
+ * source.close();
+ * ```
  */
 export function firstImage(packed: ByteSource): SubImage {
   const source = unpacked(packed);

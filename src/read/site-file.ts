@@ -73,6 +73,11 @@ const keys: Readonly<Record<string, Check>> = {
  * saturationAdu, gainSetting, exposureS, filter, bayer, clockAheadS (seconds that the camera's clock is ahead of UTC).
  * @param file - for messages
  * @throws CallError naming file, key, what was found and what is allowed
+ * @example
+ * ```ts
+ * import { parseSiteFile } from "nightyield";
+ * console.log(parseSiteFile('{ "latitudeDeg": 48.2, "longitudeDeg": 16.4 }', "site.json"));
+ * ```
  */
 export function parseSiteFile(content: string, file: string): GivenValues {
   let object: unknown;

@@ -3,7 +3,14 @@ import { headline, storyOf } from "./story.js";
 import { nextTimeLines, whyLines } from "./why.js";
 import { sentence } from "./words.js";
 
-/** The night's story as plain lines for a terminal. */
+/**
+ * The night's story as plain lines for a terminal.
+ * @example
+ * ```ts
+ * import { nightSummary, openNight } from "nightyield";
+ * console.log(nightSummary(await openNight("nightyield-out/march14")).join("\n"));
+ * ```
+ */
 export function nightSummary(night: NightResult): string[] {
   return [
     `Night: ${night.folders.join(", ")}`,

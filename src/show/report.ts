@@ -23,6 +23,11 @@ const policy = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsaf
  * The night as one self-contained page that opens without a network: the story first, then charts with the same figures
  * as text, groups, every sub with its reasons, and how the numbers were made. The observer's place is shown to 0.1 degree.
  * @returns HTML, about 5 MB (most of it the chart library)
+ * @example
+ * ```ts
+ * import { openNight, reportHtml } from "nightyield";
+ * console.log(reportHtml(await openNight("nightyield-out/march14")).length, "characters");
+ * ```
  */
 export function reportHtml(night: NightResult): string {
   const timeline = timelineFigure(night);

@@ -4,7 +4,14 @@ import { headline, storyOf } from "./story.js";
 import { nextTimeLines, whyLines } from "./why.js";
 import { reasonWords } from "./words.js";
 
-/** The night for programs: groups, and each sub's verdict with the numbers of its reasons. NaN becomes null. */
+/**
+ * The night for programs: groups, and each sub's verdict with the numbers of its reasons. NaN becomes null.
+ * @example
+ * ```ts
+ * import { openNight, summaryJson } from "nightyield";
+ * console.log(summaryJson(await openNight("nightyield-out/march14")).length);
+ * ```
+ */
 export function summaryJson(night: NightResult): string {
   const { table } = night;
   const subs = Array.from({ length: table.rows }, (_, row) => {

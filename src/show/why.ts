@@ -4,7 +4,15 @@ import { type CauseCode, causeRegistry } from "../terms/causes.js";
 import { adviceLine } from "./causes-words.js";
 import { countWords, dayWords, durationWords, percentWords, sentence } from "./words.js";
 
-/** What to change next time, with the gain of each line; empty when nothing was wrong. */
+/**
+ * What to change next time, with the gain of each line; empty when nothing was wrong.
+ * @example
+ * ```ts
+ * import { nextTimeLines, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(nextTimeLines(night.explanation).join("\n"));
+ * ```
+ */
 export const nextTimeLines = ({ advice }: Explanation): string[] => advice.map((one) => sentence(adviceLine(one)));
 
 /** So many lines at most tell what spoiled a night; the rest is added up. */
@@ -22,7 +30,15 @@ interface Told {
   readonly probability: number;
 }
 
-/** What spoiled the night: one sentence for each cause or episode, in time, the costliest if there are many. */
+/**
+ * What spoiled the night: one sentence for each cause or episode, in time, the costliest if there are many.
+ * @example
+ * ```ts
+ * import { openNight, whyLines } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(whyLines(night.explanation).join("\n"));
+ * ```
+ */
 export function whyLines({ episodes }: Explanation): string[] {
   const told = tellings(episodes);
   const nights = new Set(episodes.map(({ night }) => night)).size;

@@ -9,6 +9,11 @@ export type { Scenario } from "./scenario-shape.js";
  * {@link describeScenario} lists every field.
  * @param file - for messages
  * @throws CallError naming file, place, what was found and what is allowed
+ * @example
+ * ```ts
+ * import { parseScenario } from "nightyield";
+ * console.log(parseScenario(json, "night.json").nights.length);
+ * ```
  */
 export function parseScenario(json: string, file: string): Scenario {
   let value: unknown;
@@ -52,7 +57,14 @@ function checkNames(scenario: Scenario, file: string): void {
   });
 }
 
-/** Every field of a scenario, one a line: path, what is allowed, default, meaning. For documents. */
+/**
+ * Every field of a scenario, one a line: path, what is allowed, default, meaning. For documents.
+ * @example
+ * ```ts
+ * import { describeScenario } from "nightyield";
+ * console.log(describeScenario());
+ * ```
+ */
 export function describeScenario(): readonly string[] {
   const lines: string[] = [];
   const walk = (path: string, shape: Shape<unknown>): void => {

@@ -40,6 +40,11 @@ let longestFirst: readonly string[];
  * "N6888",
  * "M 31", "Messier31", "sh2-101", "IC 1396A panel 2", "Target: M42"), or a common name ("Crescent Nebula", "the Veil").
  * @returns null when the text names nothing in the table: a comet, a star, a field, a word of its own
+ * @example
+ * ```ts
+ * import { findObject } from "nightyield";
+ * console.log(findObject("the Crescent Nebula")?.raDeg, findObject("ngc6888")?.decDeg);
+ * ```
  */
 export function findObject(text: string): SkyObject | null {
   index();

@@ -46,6 +46,11 @@ export interface SkyColumn {
  * lit
  * fraction; the Moon is taken at its mean distance. A frame table holds no more.
  * @throws CallError when the zenith given is no number of mag/arcsec2
+ * @example
+ * ```ts
+ * import { skyColumn } from "nightyield";
+ * console.log(skyColumn(table).skyMagArcsec2[0], "mag/arcsec2");
+ * ```
  */
 export function skyColumn(table: FrameTable, options: SkyColumnOptions = {}): SkyColumn {
   const extinctionMagPerAirmass = options.extinctionMagPerAirmass ?? extinctionAtHeight(options.heightM ?? 0);

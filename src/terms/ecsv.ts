@@ -48,7 +48,14 @@ function field({ type, values }: EcsvColumn, row: number): string {
   return Number.isFinite(value) ? String(value) : value > 0 ? "inf" : "-inf";
 }
 
-/** The frame table as ECSV. astropy's `Table.read(..., format='ascii.ecsv')` opens it unchanged. */
+/**
+ * The frame table as ECSV. astropy's `Table.read(..., format='ascii.ecsv')` opens it unchanged.
+ * @example
+ * ```ts
+ * import { writeEcsv } from "nightyield";
+ * console.log(writeEcsv(table).split("\n").length);
+ * ```
+ */
 export function writeEcsv(table: FrameTable): string {
   return writeEcsvColumns(columnNames.map((name) => ({ name, ...columnRegistry[name], values: table[name] })));
 }
@@ -78,6 +85,12 @@ export function readEcsvColumns(text: string, file: string): EcsvColumn[] {
 /**
  * Reads a frame table back from ECSV. Columns that the frame table does not know are left out; missing ones are empty.
  * @throws CallError when the text is not ECSV
+ * @example
+ * ```ts
+ * import { readEcsv } from "nightyield";
+ * const frames = readEcsv(text, "frames.ecsv");
+ * console.log(frames.rows, frames.fwhmPx[0]);
+ * ```
  */
 export function readEcsv(text: string, file: string): FrameTable {
   const columns = readEcsvColumns(text, file).filter((column) => isColumnName(column.name));

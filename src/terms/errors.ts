@@ -34,7 +34,18 @@ export class CannotError extends Error {
   override readonly name = "CannotError";
 }
 
-/** True for the errors whose message was written for the user and says what to do. */
+/**
+ * True for the errors whose message was written for the user and says what to do.
+ * @example
+ * ```ts
+ * import { isExplained, openNight } from "nightyield";
+ * try {
+ *   await openNight("nowhere");
+ * } catch (error) {
+ *   console.log(isExplained(error));
+ * }
+ * ```
+ */
 export function isExplained(error: unknown): error is FitsError | CallError | CannotError {
   return error instanceof FitsError || error instanceof CallError || error instanceof CannotError;
 }

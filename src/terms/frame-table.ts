@@ -90,6 +90,12 @@ export type FrameRow = { readonly [K in NumberColumnName]: number } & { readonly
  * Makes a frame table from the columns at hand; the others are NaN or empty.
  * @param rows - number of rows
  * @throws CallError when a column is unknown or has another length
+ * @example
+ * ```ts
+ * import { frameTable } from "nightyield";
+ * const two = frameTable(2, { filter: ["L", "Ha"], exposureS: [30, 60] });
+ * console.log(two.exposureS[1], two.fwhmPx[1]); // 60 NaN
+ * ```
  */
 export function frameTable(rows: number, columns: Partial<FrameColumns> = {}): FrameTable {
   for (const name of Object.keys(columns)) checkColumn(name, columns[name as ColumnName]!.length, rows);
@@ -100,13 +106,28 @@ export function frameTable(rows: number, columns: Partial<FrameColumns> = {}): F
   return Object.freeze(all) as FrameTable;
 }
 
-/** The same table with some columns replaced. */
+/**
+ * The same table with some columns replaced.
+ * @example
+ * ```ts
+ * import { withColumns } from "nightyield";
+ * const renamed = withColumns(table, { target: table.target.map(() => "NGC 6888") });
+ * console.log(renamed.target[0]);
+ * ```
+ */
 export function withColumns(table: FrameTable, columns: Partial<FrameColumns>): FrameTable {
   const { rows, ...old } = table;
   return frameTable(rows, { ...old, ...columns });
 }
 
-/** The rows with the given numbers, in the given order. */
+/**
+ * The rows with the given numbers, in the given order.
+ * @example
+ * ```ts
+ * import { selectRows } from "nightyield";
+ * console.log(selectRows(table, [2, 0]).file);
+ * ```
+ */
 export function selectRows(table: FrameTable, rows: ArrayLike<number>): FrameTable {
   const order = Array.from(rows);
   const columns: Record<string, unknown> = {};
@@ -119,13 +140,28 @@ export function selectRows(table: FrameTable, rows: ArrayLike<number>): FrameTab
   return frameTable(order.length, columns as Partial<FrameColumns>);
 }
 
-/** One row as a plain object. */
+/**
+ * One row as a plain object.
+ * @example
+ * ```ts
+ * import { frameRow } from "nightyield";
+ * const { file, fwhmPx } = frameRow(table, 0);
+ * console.log(file, fwhmPx);
+ * ```
+ */
 export function frameRow(table: FrameTable, row: number): FrameRow {
   if (!(row >= 0 && row < table.rows)) throw new CallError(`There is no row ${row}: the table has ${table.rows} rows`);
   return Object.fromEntries(columnNames.map((name) => [name, table[name][row]])) as unknown as FrameRow;
 }
 
-/** A table from rows that may lack columns. */
+/**
+ * A table from rows that may lack columns.
+ * @example
+ * ```ts
+ * import { fromRows } from "nightyield";
+ * console.log(fromRows([{ filter: "L", exposureS: 30 }, { filter: "Ha" }]).exposureS); // 30, NaN
+ * ```
+ */
 export function fromRows(rows: readonly Partial<FrameRow>[]): FrameTable {
   const columns: Record<string, unknown> = {};
   for (const name of columnNames)

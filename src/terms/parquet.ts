@@ -4,6 +4,11 @@ import { columnNames, columnRegistry, type FrameTable, isTextColumn } from "./fr
 /**
  * The frame table as a Parquet file: doubles, with NaN for what was not measured; integers as nullable 64-bit; text as
  * UTF-8. Units stand in the file's key-value metadata.
+ * @example
+ * ```ts
+ * import { writeParquet } from "nightyield";
+ * console.log(writeParquet(table).length, "bytes");
+ * ```
  */
 export function writeParquet(table: FrameTable): Uint8Array {
   const units = Object.fromEntries(columnNames.map((name) => [name, columnRegistry[name].unit]));
