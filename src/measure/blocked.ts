@@ -19,30 +19,40 @@ const leastCells = 3;
 /** What covers less than this share of the frame may be a gap between bright stars. */
 const leastShare = 0.015;
 
+/** Which squares of a frame show neither stars nor sky. */
+export interface BlockedMap {
+  readonly across: number;
+  /** Side of a square, pixels of the frame. */
+  readonly cellPx: number;
+  /** Row after row as stored; 1: covered. */
+  readonly covered: Uint8Array;
+}
+
 /**
- * Fraction of the frame that shows neither stars nor sky. Steep edges of the sky level, which neither gradients nor
+ * The parts of the frame that show neither stars nor sky. Steep edges of the sky level, which neither gradients nor
  * vignetting have, divide the frame into parts. A part at the frame's border counts as covered when it has no stars, or
  * hardly any, and is darker than a part across the edge, or many stars are missing in it. The border runs where the
  * level is halfway between the two sides. What has no sky level at all counts too.
  * @param plane - sums of 2 x 2 pixels of the frame
  * @param stars - stars that count, in pixels of their level
  * @param side - pixels of the frame on a side of the pixels that stars are counted in
- * @returns 0 to 1; NaN when the frame has no sky level
+ * @returns null when the frame has no sky level
  */
-export function blockedFraction(
+export function blockedMap(
   background: Background,
   plane: SumPlane,
   stars: readonly Pick<Star, "x" | "y">[],
   side: number,
-): number {
+): BlockedMap | null {
   const { medianSigma } = background;
-  if (!(medianSigma > 0)) return Number.NaN;
+  if (!(medianSigma > 0)) return null;
   const map = cellMap(plane, background);
   const { cells, across, down, cellPx } = map;
   const steps = cells.map((_, i) => stepAt(map, i));
   const limit = Math.max(steeper * median(steps), (leastStep * medianSigma) / 2);
-  let blocked = cells.filter(({ level }) => Number.isNaN(level)).length;
-  if (!steps.some((step) => step > limit)) return blocked / cells.length;
+  const blocked = Uint8Array.from(cells, ({ level }) => (Number.isNaN(level) ? 1 : 0));
+  const found = { across, cellPx, covered: blocked };
+  if (!steps.some((step) => step > limit)) return found;
   for (const { x, y } of stars) {
     const column = Math.min(across - 1, Math.max(0, Math.floor((x * side) / cellPx)));
     const row = Math.min(down - 1, Math.max(0, Math.floor((y * side) / cellPx)));
@@ -50,17 +60,21 @@ export function blockedFraction(
   }
   const parts = partsOf(map, (i) => steps[i]! <= limit && !Number.isNaN(cells[i]!.level));
   const covered = coveredParts(map, parts);
-  if (covered.size === 0) return blocked / cells.length;
+  if (covered.size === 0) return found;
   // From the cores of both sides inwards, each cell on an edge goes to the side whose level is nearer.
   const dark = nearestLevels(map, (i) => covered.has(parts[i]!));
   const sky = nearestLevels(map, (i) => parts[i]! >= 0 && !covered.has(parts[i]!));
   cells.forEach(({ level, stars: seen }, i) => {
     if (Number.isNaN(level)) return;
-    if (parts[i]! >= 0) blocked += covered.has(parts[i]!) ? 1 : 0;
-    else if (seen === 0 && Math.abs(level - dark[i]!) < Math.abs(level - sky[i]!)) blocked++;
+    if (parts[i]! >= 0) blocked[i] = covered.has(parts[i]!) ? 1 : 0;
+    else if (seen === 0 && Math.abs(level - dark[i]!) < Math.abs(level - sky[i]!)) blocked[i] = 1;
   });
-  return blocked / cells.length;
+  return found;
 }
+
+/** Fraction of a frame that is covered, 0 to 1; NaN without a map. */
+export const blockedFraction = (map: BlockedMap | null): number =>
+  map === null ? Number.NaN : map.covered.reduce((sum, one) => sum + one, 0) / map.covered.length;
 
 /** The largest difference of the level over two cells to both sides, along rows, columns and diagonals; 0 without values. */
 function stepAt({ cells, across, down }: CellMap, at: number): number {

@@ -1,6 +1,6 @@
 import type { PixelReader } from "../read/pixels.js";
 import { type Background, measureBackground } from "./background.js";
-import { blockedFraction } from "./blocked.js";
+import { type BlockedMap, blockedFraction, blockedMap } from "./blocked.js";
 import { findPeaks } from "./find-peaks.js";
 import { type Found, StarFinder } from "./find-stars.js";
 import type { FrameBuffers } from "./frame-buffers.js";
@@ -58,6 +58,8 @@ export interface FrameMeasurement {
   readonly hotPixels: number;
   readonly streaks: { readonly count: number; readonly list: readonly Streak[] };
   readonly blockedFraction: number;
+  /** Where it is; null without a sky level. */
+  readonly blocked: BlockedMap | null;
   readonly stars: StarList;
   readonly notes: readonly string[];
   /** The buffers, to be handed to the next frame as `scratch`. */
@@ -73,6 +75,14 @@ const leastSigma = 1.5;
  * @param reader - the image; of a cube of three planes the middle one is measured, of any other cube the first
  * @returns positions with x to the right and y in stored row order, 0 at the centre of the first pixel
  * @throws FitsError when the data are damaged
+ * @example
+ * ```ts
+ * import { firstImage, measureFrame, openFile, openPixels } from "nightyield";
+ * const source = openFile("subs/NGC6888_L_30s_0002.fits.fz");
+ * const image = firstImage(source);
+ * console.log(measureFrame(openPixels(image.source, image.hdu)).fwhmPx, "px");
+ * source.close();
+ * ```
  */
 export function measureFrame(reader: PixelReader, options: MeasureOptions = {}): FrameMeasurement {
   const notes: string[] = [];
@@ -107,6 +117,7 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
   );
   const { side } = level;
   const fwhmPx = light.width.fwhm * side;
+  const blocked = blockedMap(background, buffers.sums, stars.filter(counts), side);
   const zones = measureZones(light.good, level.source.width, level.source.height, fwhmPx);
   return {
     width: reader.width,
@@ -125,7 +136,8 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
     saturatedFraction: saturation.fraction,
     hotPixels: found.hotPixels,
     streaks: { count: streaks.length, list: streaks },
-    blockedFraction: blockedFraction(background, buffers.sums, stars.filter(counts), side),
+    blockedFraction: blockedFraction(blocked),
+    blocked,
     stars: starList(stars, side),
     notes,
     scratch: buffers,

@@ -3,13 +3,13 @@ import { packBrightStars } from "./bright-stars.js";
 import type { FrameMeasurement } from "./measure-frame.js";
 
 /** What is kept of a measured sub: all but its pixels and faint stars. It crosses threads and is remembered. */
-export interface SubMeasurement extends Omit<FrameMeasurement, "scratch" | "stars"> {
+export interface SubMeasurement extends Omit<FrameMeasurement, "scratch" | "stars" | "blocked"> {
   /** Packed by {@link packBrightStars}. */
   readonly brightStars: Uint8Array;
 }
 
 /** Keeps of a measured frame what the night needs. */
-export function subMeasurement({ scratch: _, stars, ...rest }: FrameMeasurement): SubMeasurement {
+export function subMeasurement({ scratch: _, blocked: _map, stars, ...rest }: FrameMeasurement): SubMeasurement {
   return { ...rest, brightStars: packBrightStars(stars) };
 }
 
