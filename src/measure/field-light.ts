@@ -15,10 +15,14 @@ export interface PlacedPair extends LightPair {
 const evenScatter = 0.02;
 /** Places of the field at which the light is looked for, along each side. */
 const across = 8;
+const places = across * across;
+/** Stars are left out by so many groups in turn, to see how far the mean hangs on them. */
+const groups = 24;
+const everywhere = 0.01;
 /** Stars within about this part of the field's diagonal say what comes through at a place. */
-const nearPart = 0.12;
+const nearPart = 0.08;
 /** A star must be found even behind a cloud thicker than usual by so many times the scatter. */
-const thicker = 1.5;
+const thicker = 2;
 const foundSnr = 8;
 const fewest = 12;
 /** One in ten of a normal sample lies farther off than this. */
@@ -129,34 +133,37 @@ function meanOverField(
   });
   const weights = errors.map((error) => 1 / (error * error + scatter * scatter));
   const near2 = nearPart * nearPart * (width * width + height * height);
-  const n = pairs.length;
-  const nearness = new Float64Array(n);
-  const nearby = (x: number, y: number): number => {
-    let all = 0;
-    for (let i = 0; i < n; i++) {
+  // What each group of stars adds to each place: sums of weight, and of weight times light.
+  const weightAt = new Float64Array(places * groups);
+  const lightAt = new Float64Array(places * groups);
+  for (let place = 0; place < places; place++) {
+    const x = (((place % across) + 0.5) / across) * width;
+    const y = ((Math.floor(place / across) + 0.5) / across) * height;
+    for (let i = 0; i < pairs.length; i++) {
       const [dx, dy] = [pairs[i]!.x - x, pairs[i]!.y - y];
       // The little that all stars count keeps empty corners from being ruled by one star.
-      nearness[i] = weights[i]! * (Math.exp((-0.5 * (dx * dx + dy * dy)) / near2) + 0.01);
-      all += nearness[i]!;
+      const weight = weights[i]! * (Math.exp((-0.5 * (dx * dx + dy * dy)) / near2) + everywhere);
+      weightAt[place * groups + (i % groups)]! += weight;
+      lightAt[place * groups + (i % groups)]! += weight * light[i]!;
     }
-    return all;
-  };
-  const share = new Float64Array(n);
-  for (let row = 0; row < across; row++)
-    for (let column = 0; column < across; column++) {
-      const all = nearby(((column + 0.5) / across) * width, ((row + 0.5) / across) * height);
-      for (let i = 0; i < n; i++) share[i]! += nearness[i]! / all / (across * across);
-    }
-  let zeroPoint = 0;
-  for (let i = 0; i < n; i++) zeroPoint += share[i]! * light[i]!;
-  // What a star differs from the stars around it, itself left out, is what its neighbourhood leaves open.
-  let variance = 0;
-  for (let i = 0; i < n; i++) {
-    const all = nearby(pairs[i]!.x, pairs[i]!.y);
-    let around = 0;
-    for (let j = 0; j < n; j++) if (j !== i) around += nearness[j]! * light[j]!;
-    const left = light[i]! - around / (all - nearness[i]!);
-    variance += (share[i]! * left) ** 2;
   }
+  const without = (group: number) => {
+    let sum = 0;
+    for (let place = 0; place < places; place++) {
+      let [weight, value] = [0, 0];
+      for (let g = 0; g < groups; g++) {
+        if (g === group) continue;
+        weight += weightAt[place * groups + g]!;
+        value += lightAt[place * groups + g]!;
+      }
+      sum += value / weight / places;
+    }
+    return sum;
+  };
+  // The jackknife (Quenouille 1949, Tukey 1958) also sees what a gap between the stars leaves open.
+  const zeroPoint = without(-1);
+  const partial = Array.from({ length: groups }, (_, group) => without(group));
+  const mean = partial.reduce((sum, value) => sum + value, 0) / groups;
+  const variance = ((groups - 1) / groups) * partial.reduce((sum, value) => sum + (value - mean) ** 2, 0);
   return { zeroPoint, zeroPointError: Math.sqrt(variance) };
 }
