@@ -107,12 +107,14 @@ export interface LawCheck {
   readonly filter: string;
   readonly exposureS: number;
   /**
-   * `fwhm`: the power of the airmass. `background`: by what part of the level without it the light raises the background,
-   * from the sub with least to the one with most of it; the level holds the camera's offset.
+   * `fwhm`: the power of the airmass. `background`: ADU by which the light raises the background, from the sub with least to
+   * the one with most of it.
    */
   readonly estimate: number;
   /** 90 %. */
   readonly interval: Interval;
+  /** Of `background`: its median without that light, the camera's offset included; of `fwhm` NaN. */
+  readonly levelAdu: number;
   /** What the law allows of the estimate: a power of 0.2 to 1, for 0.6; no rise beyond what a sky without town light has. */
   readonly predicted: Interval;
   /** One-sided, noise of unknown slowness averaged over; also without the sub that counts most. */

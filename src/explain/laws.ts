@@ -84,6 +84,7 @@ function widthLaw(table: FrameTable, { rows, nightOf }: NightRows): Draft[] {
       metric: "fwhm",
       filter: "",
       exposureS: Number.NaN,
+      levelAdu: Number.NaN,
       ...checked,
       predicted: powerRange,
       from: Math.exp(least),
@@ -159,19 +160,20 @@ function lightLaws(series: LightSeries): Draft[] {
     const without = background.map((value, k) =>
       lights.reduce((rest, other, j) => rest - Math.max(0, checks[j]?.estimate ?? 0) * other.x[k], value),
     );
-    const level = median(without);
+    const levelAdu = median(without);
     const [from, to] = extremes(x);
-    const rise = (to - from) / level;
+    const range = to - from;
     return [
       {
         law,
         metric: "background" as const,
         filter: series.filter,
         exposureS: series.exposureS,
-        estimate: check.estimate * rise,
-        interval: { low: check.interval.low * rise, high: check.interval.high * rise },
+        estimate: check.estimate * range,
+        interval: { low: check.interval.low * range, high: check.interval.high * range },
+        levelAdu,
         p: check.p,
-        predicted: { low: 0, high: (darkerFilter * (to - from)) / naturalNanolambert },
+        predicted: { low: 0, high: (darkerFilter * levelAdu * range) / naturalNanolambert },
         from,
         to,
         subs: series.rows.length,

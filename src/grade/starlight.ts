@@ -1,4 +1,5 @@
 import { median, quantile } from "../numbers/quantiles.js";
+import { medianAndSigma } from "../numbers/robust.js";
 import { theilSen } from "../numbers/theil-sen.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { Group } from "./groups.js";
@@ -45,7 +46,7 @@ export function starlightOf(table: FrameTable, group: Group, limits: Limits, mat
     ? at(matched.starlightError).map((e, i) => e / given[i])
     : at(table.transparencyError).map((e, i) => e / table.transparency[rows[i]]);
   const sure = given.map((light, i) => (light > 0 && !(error[i] > limits.starlight.mostError) ? light : Number.NaN));
-  const clear = quantile(sure, 0.9);
+  const clear = clearestTenth(sure, error);
   const usualCount = median(counts.map((n, i) => (sure[i] > 0 ? n : Number.NaN)));
   // More light shows more stars; where it does not, other stars were compared.
   const measured = sure.map((light, i) => {
@@ -56,7 +57,7 @@ export function starlightOf(table: FrameTable, group: Group, limits: Limits, mat
   // Without a stated error a measured value is trusted.
   const relativeError = error.map((e, i) => (Number.isNaN(measured[i]) ? Number.NaN : e >= 0 ? e : 0.01));
   const known = measured.some((light) => light > 0);
-  const scale = known ? quantile(measured, 0.9) : 1;
+  const scale = known ? clearestTenth(measured, relativeError) : 1;
   const light = measured.map((value) => value / scale);
   const from = Array.from(light, (value): Starlight["from"][number] => (value > 0 ? "stars" : "nothing"));
 
@@ -78,7 +79,7 @@ export function starlightOf(table: FrameTable, group: Group, limits: Limits, mat
   const byStars = light.map((value, i) => (from[i] === "stars" ? value : Number.NaN));
   const clearAir = airOf(airmass, extinctionOf(byStars, airmass, noise, limits));
   const withoutAir = byStars.map((value, i) => value / clearAir[i]);
-  const clearest = quantile(withoutAir, 0.9);
+  const clearest = clearestTenth(withoutAir, relativeError);
   const transparency = withoutAir.map((value) => value / clearest);
   return {
     light,
@@ -87,6 +88,29 @@ export function starlightOf(table: FrameTable, group: Group, limits: Limits, mat
     transparency,
     transparencyError: transparency.map((value, i) => value * relativeError[i]),
   };
+}
+
+/** Subs this many of their errors below the clearest tenth and nearer to it are as clear, for all that can be told. */
+const asClear = 4;
+/** With fewer of them, their spread is not known. */
+const fewestClear = 5;
+
+/**
+ * The light that a tenth of the subs exceed, freed of what noise adds: of subs that are equally clear, the brightest tenth
+ * are those that noise lifted, by 1.28 errors. Among the subs that may be as clear as that, the spread that is more than
+ * noise is kept, the rest is not.
+ */
+function clearestTenth(light: Float64Array, relativeError: Float64Array): number {
+  const tenth = quantile(light, 0.9);
+  const known = Array.from(light.keys()).filter((i) => light[i] > 0);
+  const errorOf = (list: readonly number[]) => median(list.map((i) => (relativeError[i] > 0 ? relativeError[i] : 0)));
+  const error = errorOf(known.filter((i) => light[i] >= median(light)));
+  const clear = known.filter((i) => light[i] > tenth * (1 - asClear * error));
+  if (!(error > 0) || clear.length < fewestClear) return tenth;
+  const { median: middle, sigma } = medianAndSigma(clear.map((i) => light[i]));
+  const noise = errorOf(clear) * middle;
+  const believed = sigma > 0 ? Math.sqrt(Math.max(0, 1 - (noise / sigma) ** 2)) : 0;
+  return middle + (tenth - middle) * believed;
 }
 
 /**

@@ -1,4 +1,6 @@
 // Nights made directly as tables, with known effects or none: what is claimed, what is not, and how good the intervals are.
+// Every day few nights, with limits that chance seldom passes; DRIVERS_NIGHTS=200 tries 200 null nights and 100 of each
+// other kind against the limits that are promised, DRIVERS_SEED=9001 nights from another seed on.
 import { describe, expect, it } from "vitest";
 import { driversOf } from "../../src/explain/drivers.js";
 import type { DriverTest, FactorCode } from "../../src/explain/drivers-terms.js";
@@ -8,9 +10,13 @@ import { tableNight } from "./drivers-nights.js";
 
 const names = (test: DriverTest) => test.factors.map(({ code }) => code).join("+");
 const firstSeed = Number(process.env.DRIVERS_SEED ?? 1);
-const nightsTried = Number(process.env.DRIVERS_NIGHTS ?? 200);
+const nightsTried = Number(process.env.DRIVERS_NIGHTS ?? 60);
+const many = nightsTried >= 200;
+const seedsTried = many ? 100 : 20;
+/** Seeds from which on each kind of night is made. */
+const seedsFrom = (from: number) => Array.from({ length: seedsTried }, (_, i) => from + i);
 
-it("null nights: something is claimed in 3 to 7 % of them, and 90 % intervals hold 0 in 87 to 93 %", () => {
+it("null nights: something is claimed in 3 to 7 % of 200, and 90 % intervals hold 0 in 87 to 93 %", () => {
   let claimed = 0;
   let uncorrected = 0;
   const cover: Record<string, [number, number]> = {};
@@ -34,16 +40,17 @@ it("null nights: something is claimed in 3 to 7 % of them, and 90 % intervals ho
     `null nights: claimed in ${claimed} of ${nightsTried} (some test below 0.05 uncorrected in ${uncorrected}); ` +
       `90 % intervals hold 0: continuous ${share("continuous").toFixed(1)} %, rejects ${share("rejects").toFixed(1)} %`,
   );
-  expect(claimed / nightsTried).toBeGreaterThanOrEqual(0.03);
-  expect(claimed / nightsTried).toBeLessThanOrEqual(0.07);
-  expect(all).toBeGreaterThanOrEqual(87);
-  expect(all).toBeLessThanOrEqual(93);
+  // Of 60 nights at a rate of 5 %, more than 7 come up in 1 % of runs, and none in 5 %: only the many have a lower limit.
+  expect(claimed / nightsTried).toBeGreaterThanOrEqual(many ? 0.03 : 0);
+  expect(claimed / nightsTried).toBeLessThanOrEqual(many ? 0.07 : 0.12);
+  expect(all).toBeGreaterThanOrEqual(many ? 87 : 85);
+  expect(all).toBeLessThanOrEqual(many ? 93 : 95);
 });
 
-describe("altitude and temperature, 100 seeds each", () => {
+describe("altitude and temperature", () => {
   it("that move together cannot be separated", () => {
     let right = 0;
-    for (let seed = 0; seed < 100; seed++) {
+    for (const seed of seedsFrom(firstSeed - 1)) {
       const night = tableNight(seed, {
         subs: 150,
         path: "sinking",
@@ -58,8 +65,8 @@ describe("altitude and temperature, 100 seeds each", () => {
       const [pair] = design.inseparable.filter((p) => p.factors.every(({ code }) => code !== "hour"));
       right += Number(said && !single && pair?.separatedBy === "follow-through-transit");
     }
-    console.log(`confounded: said so on ${right} of 100 nights`);
-    expect(right).toBeGreaterThanOrEqual(95);
+    console.log(`confounded: said so on ${right} of ${seedsTried} nights`);
+    expect(right / seedsTried).toBeGreaterThanOrEqual(many ? 0.95 : 0.85);
   });
   it.each([
     ["sensor-temperature", { fwhmPerC: -0.03 }],
@@ -68,7 +75,7 @@ describe("altitude and temperature, 100 seeds each", () => {
     let right = 0;
     let covered = 0;
     const expected = Object.values(effect)[0];
-    for (let seed = 0; seed < 100; seed++) {
+    for (const seed of seedsFrom(firstSeed - 1)) {
       const night = tableNight(seed, { subs: 150, path: "transit", noise: { rho: 0.5, share: 0.8 }, ...effect });
       const { outcomes, tests } = driversOf(night, { seed });
       const named = outcomes.filter((o) => o.metric === "fwhm" && names(o).match(/altitude|sensor/)).map(names);
@@ -78,16 +85,18 @@ describe("altitude and temperature, 100 seeds each", () => {
       covered += Number(interval !== undefined && interval.low <= expected && expected <= interval.high);
     }
     console.log(
-      `separable by transit, ${truth}: named on ${right} of 100 nights; interval holds the truth on ${covered}`,
+      `separable by transit, ${truth}: named on ${right} of ${seedsTried} nights; interval holds the truth on ${covered}`,
     );
-    expect(right).toBeGreaterThanOrEqual(95);
-    expect(covered).toBeGreaterThanOrEqual(82);
+    // 20 nights at a rate of 97 %: fewer than 17 come up in 0.3 % of runs; 90 %: fewer than 14 in 0.2 %.
+    expect(right / seedsTried).toBeGreaterThanOrEqual(many ? 0.95 : 0.85);
+    expect(covered / seedsTried).toBeGreaterThanOrEqual(many ? 0.82 : 0.7);
   });
 });
 
 it("Simpson's night: the filter that is used low looks worse and is better", () => {
   let [paradox, right, claimed, wrong] = [0, 0, 0, 0];
-  for (let seed = 0; seed < 50; seed++) {
+  const tried = many ? 50 : 20;
+  for (const seed of seedsFrom(firstSeed - 1).slice(0, tried)) {
     const random = randomStream(seed, "simpson");
     const rows = Array.from({ length: 600 }, (_, i) => {
       const altitudeDeg = 75 - (55 * i) / 600;
@@ -113,12 +122,13 @@ it("Simpson's night: the filter that is used low looks worse and is better", () 
     wrong += Number(found.effect.adjustedP <= 0.05 && !better);
   }
   console.log(
-    `Simpson: crude rate misleads on ${paradox} of 50; standardised, stratified and modelled all right on ${right}; ` +
+    `Simpson: crude rate misleads on ${paradox} of ${tried}; standardised, stratified and modelled all right on ${right}; ` +
       `claimed in the right direction on ${claimed}, in the wrong one on ${wrong}`,
   );
-  expect(paradox).toBeGreaterThanOrEqual(45);
-  expect(right).toBeGreaterThanOrEqual(48);
-  expect(claimed).toBeGreaterThanOrEqual(40);
+  // The crude rate misleads where chance does not undo it: a check of the nights, not of the code.
+  expect(paradox).toBeGreaterThanOrEqual(0.75 * tried);
+  expect(right).toBeGreaterThanOrEqual(0.95 * tried);
+  expect(claimed).toBeGreaterThanOrEqual(0.8 * tried);
   expect(wrong).toBe(0);
 });
 

@@ -1,0 +1,282 @@
+// nightyield remaining as a user calls it: several nights in two filters, the four ways to state a goal, what is missing or wrong,
+// skies without a window, and limits from stars of known magnitude in a simulated sub.
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { afterAll, afterEach, beforeAll, describe, expect, it, vi } from "vitest";
+import { remaining } from "../../src/cli/remaining.js";
+import { planNight } from "../../src/simulate/frame-plan.js";
+import { renderFrame, type Scene } from "../../src/simulate/render-frame.js";
+import { simulateNight } from "../../src/simulate/simulate-night.js";
+import { starField } from "../../src/simulate/star-field.js";
+import { writeEcsv } from "../../src/terms/ecsv.js";
+import { type FrameRow, type FrameTable, fromRows } from "../../src/terms/frame-table.js";
+import { readScenario } from "../recovery/simulated-tables.js";
+
+let folder = "";
+const at = (name: string) => join(folder, name);
+const put = (name: string, table: FrameTable) => {
+  mkdirSync(at(name), { recursive: true });
+  writeFileSync(join(at(name), "frames.ecsv"), writeEcsv(table));
+};
+
+/** 60 subs of 60 s a night, all kept and worth 54 s, so 54 minutes of effective integration; noise in ADU sets the sky. */
+function night(day: number, filter: string, noiseAdu: number, change: Partial<FrameRow> = {}): Partial<FrameRow>[] {
+  return Array.from({ length: 60 }, (_, i) => ({
+    file: `${filter}_${day}_${i}`,
+    kind: "light",
+    verdict: "keep",
+    target: "NGC 281",
+    filter,
+    filterKind: filter === "Ha" ? "narrowband" : "broadband",
+    startUtc: new Date(Date.UTC(2025, 9, day, filter === "Ha" ? 18 : 20) + i * 62_000).toISOString(),
+    exposureS: 60,
+    gainSetting: 100,
+    width: 1920,
+    height: 1080,
+    pixelScaleArcsec: 2,
+    backgroundAdu: 500,
+    noiseAdu,
+    fwhmPx: 2.5,
+    starCount: 200,
+    airmass: 1.2,
+    transparency: 1,
+    weight: 0.9,
+    effectiveExposureS: 54,
+    ...change,
+  }));
+}
+
+beforeAll(() => {
+  folder = mkdtempSync(join(tmpdir(), "nightyield-remaining-"));
+  // One triage result a night; Ha on two of three. Variances 604 and 22 ADU^2.
+  put("d16", fromRows([...night(16, "Ha", Math.sqrt(22)), ...night(16, "L", Math.sqrt(604))]));
+  put("d17", fromRows(night(17, "L", Math.sqrt(604))));
+  put("d18", fromRows([...night(18, "Ha", Math.sqrt(22)), ...night(18, "L", Math.sqrt(604))]));
+  put("ha", fromRows(night(16, "Ha", Math.sqrt(22))));
+  put("deep", fromRows([20, 21, 22, 23].flatMap((day) => night(day, "Ha", Math.sqrt(22)))));
+  put("galaxy", fromRows(night(16, "L", 20, { target: "M 81" })));
+  put("south", fromRows(night(16, "L", 20, { target: "LMC" })));
+  put("gnome", fromRows(night(16, "L", 20, { target: "My garden gnome", startUtc: "" })));
+});
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+afterEach(() => vi.restoreAllMocks());
+
+async function call(...args: string[]) {
+  const [out, err]: [string[], string[]] = [[], []];
+  vi.spyOn(console, "log").mockImplementation((text) => void out.push(String(text)));
+  vi.spyOn(console, "error").mockImplementation((text) => void err.push(String(text)));
+  const code = await remaining.run(
+    args.map((arg) => (/^(?:d1\d|ha|deep|galaxy|south|gnome)$/.test(arg) ? at(arg) : arg)),
+  );
+  const all = out.join("\n");
+  expect(all).not.toMatch(/NaN|undefined|Infinity|null/);
+  return { code, out: all, err: err.join("\n") };
+}
+const camera = ["--gain", "1", "--read-noise", "2"];
+const site = ["--site", "48.2,16.4", "--from", "2025-10-20", "--nights", "8"];
+
+describe("nights of a target", () => {
+  it("are listed by night and filter with totals and progress, and one night in two filters is one night", async () => {
+    const { out, code, err } = await call("d16", "d17", "d18", ...camera, ...site, "--goal-hours", "3");
+    // 60 x 54 s are 0.90 h of 60 x 60 s; of 3 h, 1.8 are 60 % and 2.7 are 90 %.
+    const table = out.slice(out.indexOf("NGC 281: 3 nights")).split("\n").slice(0, 7);
+    expect(table.map((line) => line.trim().split(/ {2,}/))).toEqual([
+      ["NGC 281: 3 nights, effective of kept hours"],
+      ["night", "Ha", "L", "all", "subs kept"],
+      ["2025-10-16", "0.90 of 1.00", "0.90 of 1.00", "1.80 of 2.00", "120 of 120"],
+      ["2025-10-17", "-", "0.90 of 1.00", "0.90 of 1.00", "60 of 60"],
+      ["2025-10-18", "0.90 of 1.00", "0.90 of 1.00", "1.80 of 2.00", "120 of 120"],
+      ["total", "1.80 of 2.00", "2.70 of 3.00", "4.50 of 5.00", "300 of 300"],
+      ["goal", "60 % of 3.00", "90 % of 3.00"],
+    ]);
+    expect(out).toContain("goal: 3 h (effective integration); still 1.2 h effective");
+    // Variance a second 604 / 60 against 22 / 60 on the lines of an emission nebula: 27.
+    expect(out).toContain("L takes about 27 times (27 to 27) as long as Ha".replace(" (27 to 27)", ""));
+    expect(out).toContain("Never point a telescope at or near the Sun");
+    expect([code, err]).toEqual([0, ""]);
+  });
+
+  it("one night only, one filter only: the answer says what it rests on", async () => {
+    const { out, code } = await call("ha", ...camera, ...site, "--deeper", "2");
+    expect(out).toContain("1 night, keep rate");
+    expect(out).toContain("mostly assumed: fewer than three nights");
+    expect(out).toContain("goal: 3.6 h (2 times the signal over noise of now, which takes 4 times the integration)");
+    expect(out).toContain("you use Ha: that fits");
+    expect(code).toBe(0);
+  });
+
+  it("the same as JSON", async () => {
+    vi.spyOn(console, "error").mockImplementation(() => {});
+    const lines: string[] = [];
+    vi.spyOn(console, "log").mockImplementation((text) => void lines.push(String(text)));
+    await remaining.run([at("d16"), at("d17"), "--json"]);
+    const [ha] = JSON.parse(lines.join("\n"));
+    expect(ha.log.total).toMatchObject({ subs: 180, effectiveS: 180 * 54 });
+    expect(ha.filterAdvice).toMatchObject({ kind: "emission-nebula", wanted: "narrowband" });
+    expect(ha.alignmentStars.map(({ filter }: { filter: string }) => filter)).toEqual(["Ha", "L"]);
+  });
+});
+
+describe("goals", () => {
+  it("like a reference stack: same set-up, its effective integration; a filter it lacks is told", async () => {
+    const { out, err, code } = await call("d16", "--like", "deep", ...camera, ...site);
+    expect(out).toContain("goal: 3.6 h (as deep as the reference stack); still 2.7 h effective");
+    expect(err).toBe(`attention: --like ${at("deep")} has no subs in L: no goal for it`);
+    expect(code).toBe(1);
+    await expect(call("galaxy", "--like", "ha")).rejects.toThrow(/has no subs in L/);
+  });
+
+  it("signal over noise on a surface brightness: by hand, and what it asks for", async () => {
+    // 0.3 e-/s/px of background ((22 - 4) / 60), 4 arcsec2 a px; 24 mag with zero point 22: s = 4 x 10^-0.8 = 0.63396 e-/s/px.
+    // T = 25 (0.63396 + 0.3 + 4 / 60) / 0.63396^2 = 62.2 s; ten times the signal over noise a hundredfold: 6224 s = 1.73 h.
+    const goal = ["--goal-snr", "50", "--surface-mag", "24"];
+    const { out } = await call("ha", ...camera, ...site, ...goal, "--zero-point", "22");
+    expect(out).toContain("goal: 1.73 h (signal over noise 50 a pixel on 24 mag/arcsec2); still");
+    expect(out).toMatch(/reached: stars of \d\d\.\d+ mag at 5 sigma/);
+    expect((await call("ha", ...site, ...goal, ...camera)).err).toContain(
+      "--goal-snr needs a zero point: --zero-point MAG",
+    );
+    const bare = await call("ha", ...site, ...goal, "--zero-point", "22");
+    expect(bare.err).toContain("--goal-snr needs --gain E_PER_ADU and --read-noise E");
+    expect(bare.out).not.toContain("reached: stars");
+    const limits = await call("ha", ...site, "--goal-hours", "9", "--zero-point", "22");
+    expect(limits.err).toContain("limits in magnitudes need --gain E_PER_ADU and --read-noise E");
+    await expect(call("ha", "--goal-snr", "5")).rejects.toThrow(/--surface-mag/);
+  });
+
+  it("reached already, and out of reach", async () => {
+    const done = await call("ha", ...camera, ...site, "--goal-hours", "0.5");
+    expect(done.out).toContain("goal: 0.5 h (effective integration): reached");
+    expect(done.out).toContain("180 % of 0.50");
+    expect(done.code).toBe(0);
+    const far = await call("ha", ...camera, ...site, "--goal-hours", "5000", "--card-gb", "1");
+    expect(far.out).toContain("not within the 8 nights looked at; chance within 8 nights: 0 %");
+    expect(far.err).toContain("more than the nights looked at bring, the card has 1 GB");
+  });
+});
+
+describe("what is missing or wrong", () => {
+  it("no site: nights are counted; no camera: bounds, and a request", async () => {
+    const { out, err, code } = await call("galaxy", "--goal-hours", "2");
+    expect(err).toBe("attention: for dates and windows give --site LAT,LON");
+    expect(out).toMatch(/nights: \d+, \d+, \d+ \(10, 50, 90 %\)/);
+    expect(code).toBe(1);
+    const wrong = await call("galaxy", "--goal-hours", "2", "--target", "NGC 281", ...site);
+    expect(wrong.out).toContain("L takes at most");
+    expect(wrong.out).toContain("--gain E_PER_ADU and --read-noise E");
+    expect(wrong.err).toContain("L is a broadband filter, but for this kind of object a narrowband filter");
+  });
+
+  it("an object that no table knows, subs without a time", async () => {
+    const { out, err } = await call("gnome", "--goal-hours", "2", ...site);
+    expect(err).toContain("'My garden gnome' is not in the table of deep-sky objects: give --target RA,DEC");
+    expect(err).toContain("so no filter can be advised: give --target NAME");
+    expect(out).toContain("no time");
+  });
+
+  it("flags that make no sense are refused", async () => {
+    await expect(call("ha", "--align-exposure", "0")).rejects.toThrow(/--align-exposure is '0'/);
+    await expect(call("ha", "--narrowband-nm", "x")).rejects.toThrow(/--narrowband-nm/);
+    await expect(call("ha", "--stars", "list.csv")).rejects.toThrow(/--stars-sub SUB.fits belong together/);
+    await expect(call("ha", "--zero-point", "20", "--stars", "a", "--stars-sub", "b")).rejects.toThrow(/not both/);
+    await expect(call("ha", "--sun-below", "-3", ...site)).rejects.toThrow(/--sun-below/);
+  });
+});
+
+describe("skies", () => {
+  const from = (where: string, date: string) => ["--site", where, "--from", date, "--nights", "5", "--goal-hours", "2"];
+  it("polar summer: no window, the Sun does not set", async () => {
+    const { out } = await call("galaxy", ...from("69.65,18.96", "2026-06-20"));
+    expect(out).toContain("no window in 5 nights: it does not get dark enough (the Sun does not set)");
+    expect(out).toContain("Never point a telescope at or near the Sun");
+  });
+  it("a northern June: too bright by the usual limit, and which flag allows more", async () => {
+    const { out } = await call("galaxy", ...from("55,10", "2026-06-20"));
+    expect(out).toMatch(
+      /it does not get dark enough \(the Sun sinks to -11\.\d degrees at most; --sun-below allows more\)/,
+    );
+    const more = await call("galaxy", ...from("55,10", "2026-06-20"), "--sun-below", "-9");
+    expect(more.out).toMatch(/2026-06-20 +\d\d:\d\d/);
+  });
+  it("polar night: dark all day; circumpolar: never sets", async () => {
+    const { out } = await call("galaxy", ...from("85,0", "2026-12-20"));
+    expect(out.match(/dark all day/g)).toHaveLength(5);
+    // M 81 at declination 69: at latitude 85 between 64 and 74 degrees.
+    expect(out).toContain("the target never sets at this place (64 to 74 degrees, always above 30 degrees)");
+  });
+  it("never rising, and too low for the limit", async () => {
+    const south = await call("south", ...from("48.2,16.4", "2026-12-20"));
+    expect(south.out).toContain("the target never rises at this place");
+    const low = await call("galaxy", ...from("48.2,16.4", "2026-12-20"), "--target", "11.888,-25.288");
+    expect(low.out).toContain("the target never reaches that altitude at this place");
+  });
+});
+
+describe("calendar", () => {
+  it("holds the nights once each, with the caution, and names do not collide", async () => {
+    const file = join(folder, "plan.ics");
+    await call("d16", ...site, "--goal-hours", "3", "--ics", file);
+    const text = readFileSync(file, "utf8").replaceAll("\r\n ", "");
+    const uids = [...text.matchAll(/^UID:(.+)\r$/gm)].map(([, uid]) => uid);
+    expect(uids).toHaveLength(16);
+    expect(new Set(uids).size).toBe(16);
+    expect(uids[0]).toBe("ngc%20281-ha-2025-10-20@nightyield");
+    expect(text.match(/Never point a telescope at or near the Sun/g)).toHaveLength(16);
+    await expect(call("d16", "--ics", file)).rejects.toThrow(/--ics needs windows/);
+  });
+});
+
+describe("limits from stars of known magnitude", () => {
+  it("the zero point of a simulated sub within 0.03 mag of the scenario's own, air included", async () => {
+    const base = readScenario("two-filters");
+    const scenario = { ...base, seed: 5, nights: [{ ...base.nights[0]!, repeat: 1, events: [] }] };
+    const [file] = [...simulateNight(scenario, { frames: 1 })];
+    const sub = join(folder, file!.name);
+    writeFileSync(sub, file!.bytes);
+    const plan = planNight(scenario, scenario.nights[0]!)[0]!;
+    const name = Object.keys(scenario.targets)[0]!;
+    const stars = starField(scenario.seed, name, scenario.targets[name]!, 4000);
+    const scene: Scene = {
+      stars,
+      glow: null,
+      hotPixels: { at: new Int32Array(0), electronsPerS: new Float64Array(0) },
+    };
+    // Magnitudes above the air: the list's stars by the light that reaches the telescope.
+    const placed = renderFrame(scenario, plan, scene).stars;
+    const zero = 2.5 * Math.log10(plan.rates.starOfMag0 * plan.air);
+    const listed = placed
+      .filter(({ electrons }) => electrons > 3000)
+      .map(
+        ({ x, y, electrons }) =>
+          `${x.toFixed(1)},${y.toFixed(1)},${(zero - 2.5 * Math.log10(electrons / plan.exposureS)).toFixed(3)}`,
+      );
+    writeFileSync(join(folder, "stars.csv"), ["x,y,mag", ...listed].join("\n"));
+    const { out } = await call(
+      "d16",
+      ...camera,
+      "--gain",
+      "0.8",
+      ...site,
+      "--goal-hours",
+      "3",
+      "--stars",
+      join(folder, "stars.csv"),
+      "--stars-sub",
+      sub,
+    );
+    const [, mag, used] = /zero point (\d+\.\d+) \+- \S+ mag for 1 e-\/s, from (\d+) of/.exec(out)!;
+    console.info(`zero point ${mag}, true ${zero.toFixed(3)}, ${used} of ${listed.length} stars`);
+    expect(Math.abs(Number(mag) - zero)).toBeLessThan(0.03);
+    // The sub's filter is L: Ha gets no limits from it.
+    expect(out.match(/reached: stars of/g)).toHaveLength(1);
+    writeFileSync(join(folder, "wrong.csv"), "ra,dec,mag\n10,20,8");
+    await expect(call("d16", "--stars", join(folder, "wrong.csv"), "--stars-sub", sub)).rejects.toThrow(
+      /columns x,y,mag/,
+    );
+    writeFileSync(join(folder, "few.csv"), "x;y;mag\n1;1;8\n");
+    await expect(call("d16", "--stars", join(folder, "few.csv"), "--stars-sub", sub)).rejects.toThrow(/3 are needed/);
+    writeFileSync(join(folder, "bad.csv"), "x,y,mag\n1,one,8\n");
+    await expect(call("d16", "--stars", join(folder, "bad.csv"), "--stars-sub", sub)).rejects.toThrow(/line 2/);
+  });
+});
