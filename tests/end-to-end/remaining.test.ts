@@ -92,7 +92,7 @@ describe("nights of a target", () => {
     ]);
     expect(out).toContain("goal: 3 h (effective integration); still 1.2 h effective");
     // Variance a second 604 / 60 against 22 / 60 on the lines of an emission nebula: 27.
-    expect(out).toContain("L takes about 27 times (27 to 27) as long as Ha".replace(" (27 to 27)", ""));
+    expect(out).toContain("L takes about 27 times as long as Ha");
     expect(out).toContain("Never point a telescope at or near the Sun");
     expect([code, err]).toEqual([0, ""]);
   });
@@ -230,8 +230,14 @@ describe("calendar", () => {
 describe("limits from stars of known magnitude", () => {
   it("the zero point of a simulated sub within 0.03 mag of the scenario's own, air included", async () => {
     const base = readScenario("two-filters");
-    const scenario = { ...base, seed: 5, nights: [{ ...base.nights[0]!, repeat: 1, events: [] }] };
-    const [file] = [...simulateNight(scenario, { frames: 1 })];
+    // Without vignetting, which dims most stars of a field by some per cent.
+    const scenario = {
+      ...base,
+      seed: 5,
+      telescope: { ...base.telescope, vignetting: 0 },
+      nights: [{ ...base.nights[0]!, repeat: 1, events: [] }],
+    };
+    const file = simulateNight(scenario).next().value;
     const sub = join(folder, file!.name);
     writeFileSync(sub, file!.bytes);
     const plan = planNight(scenario, scenario.nights[0]!)[0]!;

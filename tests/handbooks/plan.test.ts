@@ -127,6 +127,48 @@ describe("limiting magnitudes of the LSST in six bands (Jones, SMTN-002; counts 
     }
   });
 
+  it("electrons of the star at the limit, 5 sigma in 30 s (counts read in lsst/pipe_tasks)", () => {
+    const rows = [
+      [1.51, 1.72, 402.77],
+      [15.45, 1.63, 777.22],
+      [32.95, 1.56, 1034.83],
+      [52.94, 1.51, 1245.6],
+      [79.4, 1.47, 1467.55],
+      [90.57, 1.44, 1529.15],
+    ] as const;
+    for (const [sky, sigmaPx, electrons] of rows) {
+      const fwhmPx = (2.355 * sigmaPx * 0.2 - 0.052) / 0.822 / 0.2;
+      const limit = { zeroPointMag: 0, backgroundEPerS: sky, readNoiseE: 9, subS: 30, subs: 1, fwhmPx, snr: 5 };
+      // With zero point 0 the limit is -2.5 log10 of the star's e-/s.
+      near(30 * 10 ** (-0.4 * limitingMagnitude(limit)), electrons, 1e-4);
+    }
+  });
+
+  it("the constants C_m of SMTN-002: limit - 0.5 (sky - 21) - 2.5 log(0.7 / FWHM), 0.01 mag", () => {
+    const rows = [
+      [26.52, 0.92, 23.05, 0.47, 22.97],
+      [28.51, 0.87, 22.25, 0.21, 24.58],
+      [28.36, 0.83, 21.2, 0.13, 24.6],
+      [28.17, 0.8, 20.46, 0.1, 24.54],
+      [27.78, 0.78, 19.61, 0.07, 24.37],
+      [26.82, 0.76, 18.6, 0.17, 23.84],
+    ] as const;
+    for (const [zeroPointMag, fwhm, sky, extinction, constant] of rows) {
+      const mag = limitingMagnitude({
+        zeroPointMag,
+        backgroundEPerS: 10 ** (-0.4 * (sky - zeroPointMag - extinction)) * 0.04,
+        readNoiseE: Math.sqrt(8.8 ** 2 + 0.2 * 30),
+        subS: 30,
+        subs: 1,
+        fwhmPx: fwhm / 0.2,
+        snr: 5,
+      });
+      expect(Math.abs(mag - 0.5 * (sky - 21) - 2.5 * Math.log10(0.7 / fwhm) - constant), String(constant)).toBeLessThan(
+        0.015,
+      );
+    }
+  });
+
   it("scaling as SMTN-002 prints it: 0.5 per magnitude of sky, 1.25 log t, 2.5 log FWHM (computed; background-limited)", () => {
     const at = (change: object) =>
       limitingMagnitude({
@@ -180,13 +222,15 @@ describe("signal over noise (Merline & Howell 1995; computed)", () => {
 
 describe("subs needed (CCD equation per pixel; computed)", () => {
   it.each([
-    [0.02, 0.51, 2, 120, 10, 1173.61],
-    [0.1, 2.02, 1.5, 60, 20, 1438.33],
-    [0.005, 0.101, 1.2, 300, 5, 369.33],
+    [0.02, 0.51, 2, 120, 10, 1173.61, 39.13],
+    [0.1, 2.02, 1.5, 60, 20, 1438.33, 23.98],
+    [0.005, 0.101, 1.2, 300, 5, 369.33, 30.83],
   ])(
-    "signal %d, background %d, read noise %d, %d s, ratio %d",
-    (signalEPerS, backgroundEPerS, readNoiseE, subS, snr, subs) => {
-      near(subsNeeded(snr, subS, { signalEPerS, pixels: 1, backgroundEPerS, readNoiseE }), subs, 1e-5);
+    "signal %d, background %d, read noise %d, %d s, ratio %d: %d subs, %d h of whole subs",
+    (signalEPerS, backgroundEPerS, readNoiseE, subS, snr, subs, hours) => {
+      const needed = subsNeeded(snr, subS, { signalEPerS, pixels: 1, backgroundEPerS, readNoiseE });
+      near(needed, subs, 1e-5);
+      expect(Math.abs((Math.ceil(needed) * subS) / 3600 - hours)).toBeLessThan(0.006);
     },
   );
 });
@@ -199,7 +243,11 @@ describe("sub length", () => {
     [10, 1.048809],
     [20, 1.024695],
     [50, 1.00995],
-  ])("subs of %d times R^2/F are noisier by %d (algebra)", (n, factor) => near(noiseFactor(n, 1), factor, 1e-6));
+  ])("subs of %d times R^2/F are noisier by %d (algebra)", (n, factor) => {
+    near(noiseFactor(n, 1), factor, 1e-6);
+    // Time lost to read noise: 1/N more for the same signal over noise.
+    near(noiseFactor(n, 1) ** 2 - 1, 1 / n, 1e-9);
+  });
 
   it.each([
     [0.01, 49.7512],

@@ -30,17 +30,89 @@ describe("darkness", () => {
     expect(Math.abs(night!.dark!.endMs - Date.parse(dawn))).toBeLessThan(3000);
   });
 
-  it("nautical darkness at Orlando, 2022-06-20 (the table read in cosinekitty/astronomy, to the minute)", () => {
-    const site = { latitudeDeg: 28.538, longitudeDeg: -81.379, heightM: 0 };
+  // The same sites and evenings: civil, nautical dusk.
+  it.each([
+    ["La Palma", 28.7606, -17.8816, "2021-11-05T22:00Z", "2021-11-05T18:47:40Z", "2021-11-05T19:15:47Z"],
+    ["Vienna", 48.2, 16.4, "2020-10-17T22:00Z", "2020-10-17T16:32:44Z", "2020-10-17T17:08:50Z"],
+    ["Siding Spring", -31.2733, 149.0617, "2020-12-14T13:00Z", "2020-12-14T09:31:21Z", "2020-12-14T10:05:24Z"],
+  ])("%s: civil and nautical dusk within 3 s of astropy's", (_, latitudeDeg, longitudeDeg, at, civil, nautical) => {
+    for (const [sunBelowDeg, expected] of [
+      [-6, civil],
+      [-12, nautical],
+    ] as const) {
+      const [night] = comingNights({
+        site: { latitudeDeg, longitudeDeg, heightM: 0 },
+        target: m31,
+        fromMs: Date.parse(at),
+        nights: 1,
+        minAltitudeDeg: 0,
+        sunBelowDeg,
+      });
+      expect(Math.abs(night!.dark!.startMs - Date.parse(expected))).toBeLessThan(3000);
+    }
+  });
+
+  it.each([
+    [-6, "10:01", "00:52"],
+    [-12, "09:28", "01:25"],
+    [-18, "08:54", "02:00"],
+  ])(
+    "Orlando, 2022-06-20, Sun below %d: to %s, and again from %s UT (the table read in cosinekitty/astronomy, to the minute)",
+    (sunBelowDeg, dawn, dusk) => {
+      const site = { latitudeDeg: 28.538, longitudeDeg: -81.379, heightM: 0 };
+      const [before, after] = comingNights({
+        site,
+        target: m81,
+        fromMs: Date.UTC(2022, 5, 20, 5),
+        nights: 2,
+        minAltitudeDeg: 0,
+        sunBelowDeg,
+      });
+      expect(Math.abs(before!.dark!.endMs - Date.parse(`2022-06-20T${dawn}Z`))).toBeLessThan(61_000);
+      expect(Math.abs(after!.dark!.startMs - Date.parse(`2022-06-21T${dusk}Z`))).toBeLessThan(61_000);
+    },
+  );
+});
+
+describe("the Moon above the horizon while it is dark", () => {
+  /** Hours of moonlight, for a target that is up all night. */
+  const moonUp = (latitudeDeg: number, longitudeDeg: number, at: string, sunBelowDeg: number) => {
     const [night] = comingNights({
-      site,
-      target: m81,
-      fromMs: Date.UTC(2022, 5, 21, 5),
+      site: { latitudeDeg, longitudeDeg, heightM: 0 },
+      target: latitudeDeg > 0 ? { raDeg: 0, decDeg: 85 } : { raDeg: 0, decDeg: -85 },
+      fromMs: Date.parse(at),
       nights: 1,
       minAltitudeDeg: 0,
-      sunBelowDeg: -12,
+      sunBelowDeg,
+      stepMin: 0.5,
     });
-    expect(Math.abs(night!.dark!.startMs - Date.UTC(2022, 5, 21, 1, 25))).toBeLessThan(61_000);
+    return { hours: night!.moonUpHours, endMs: night!.dark!.endMs };
+  };
+  const hours = (from: string, to: string) => (Date.parse(to) - Date.parse(from)) / 3_600_000;
+
+  // Tables give the upper limb with refraction, 50' below the centre on the horizon, which takes 3 to 6 minutes at these
+  // places; the table of the U.S. Naval Observatory is to the minute.
+  const limbMin = (minutes: number) => {
+    expect(minutes).toBeGreaterThan(2);
+    expect(minutes).toBeLessThan(7);
+  };
+
+  it("from civil dusk to moonset (astropy): La Palma and Vienna; none at Siding Spring", () => {
+    const palma = moonUp(28.7606, -17.8816, "2021-11-05T22:00Z", -6).hours;
+    limbMin(60 * (hours("2021-11-05T18:47:40Z", "2021-11-05T19:03:11Z") - palma));
+    const vienna = moonUp(48.2, 16.4, "2020-10-17T22:00Z", -6).hours;
+    limbMin(60 * (hours("2020-10-17T16:32:44Z", "2020-10-17T16:43:11Z") - vienna));
+    // Moonset 08:38:03 before civil dusk, moonrise 19:04:18 after civil dawn.
+    expect(moonUp(-31.2733, 149.0617, "2020-12-14T13:00Z", -6).hours).toBe(0);
+  });
+
+  it.each([
+    ["2019-01-01T06:00Z", "2019-01-01T08:12Z"],
+    ["2019-06-21T06:00Z", "2019-06-21T03:16Z"],
+    ["2019-12-21T06:00Z", "2019-12-21T07:25Z"],
+  ])("%s at 29 N 81 W: from moonrise (U.S. Naval Observatory: %s) to the end of the night", (at, rise) => {
+    const { hours: up, endMs } = moonUp(29, -81, at, -12);
+    limbMin((endMs - Date.parse(rise)) / 60_000 - up * 60);
   });
 });
 
@@ -214,6 +286,13 @@ describe("iCalendar (RFC 5545)", () => {
     expect(lines).toContain("SUMMARY:M 31\\; Hα\\, 4 h");
     expect(text.endsWith("END:VCALENDAR\r\n")).toBe(true);
     expect(text.replaceAll("\r\n", "")).not.toMatch(/[\r\n]/);
+  });
+
+  it("other control characters do not reach the file", () => {
+    const odd = { startMs: 0, endMs: 1000, title: "a\rb\u0007c\u0000", uid: "u" };
+    const [summary] = /SUMMARY:.*/.exec(iCalendar([odd], 0))!;
+    expect(summary).toBe("SUMMARY:a\\nb c ");
+    expect(() => iCalendar([{ ...odd, endMs: 0 }], 0)).toThrow(/ends before it starts/);
   });
 
   it("folds at 75 octets and unfolds to what was written", () => {
