@@ -188,6 +188,8 @@ async function relatedColumns(
         starCount: table.starCount[row],
         fwhmPx: table.fwhmPx[row],
         airmass: table.airmass[row],
+        streaks: table.streaks[row],
+        blockedFraction: table.blockedFraction[row],
       })),
       onPair,
     );

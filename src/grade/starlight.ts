@@ -103,8 +103,9 @@ const fewestClear = 5;
 function clearestTenth(light: Float64Array, relativeError: Float64Array): number {
   const tenth = quantile(light, 0.9);
   const known = Array.from(light.keys()).filter((i) => light[i] > 0);
-  const errorOf = (list: readonly number[]) => median(list.map((i) => (relativeError[i] > 0 ? relativeError[i] : 0)));
-  const error = errorOf(known.filter((i) => light[i] >= median(light)));
+  const errorOf = (list: readonly number[]) => median(list.map((i) => relativeError[i]));
+  const half = median(light);
+  const error = errorOf(known.filter((i) => light[i] >= half));
   const clear = known.filter((i) => light[i] > tenth * (1 - asClear * error));
   if (!(error > 0) || clear.length < fewestClear) return tenth;
   const { median: middle, sigma } = medianAndSigma(clear.map((i) => light[i]));

@@ -1,15 +1,7 @@
 import { median, quantile } from "../numbers/quantiles.js";
 import { medianAndSigma } from "../numbers/robust.js";
-import { fluxRatio, type LightPair, type LightRatio } from "./flux-ratio.js";
-
-/** A star's light in two subs, and where it stands. */
-export interface PlacedPair extends LightPair {
-  /** In the later sub. */
-  readonly x: number;
-  readonly y: number;
-  /** Square of its distance from the frame's middle in units of the corner's, less the same in the earlier sub. */
-  readonly outward: number;
-}
+import { fluxRatio, type LightRatio, type PlacedPair } from "./flux-ratio.js";
+import { withoutVignetting } from "./vignetting.js";
 
 /** Stars scatter less than this (logarithm) behind a clear sky or an even veil. */
 const evenScatter = 0.02;
@@ -17,7 +9,8 @@ const evenScatter = 0.02;
 const across = 8;
 const places = across * across;
 /** Stars are left out by so many groups in turn, to see how far the mean hangs on them. */
-const groups = 24;
+const mostGroups = 24;
+/** Share of its weight with which a star counts at every place: empty corners are not to be ruled by one star. */
 const everywhere = 0.01;
 /** Stars within about this part of the field's diagonal say what comes through at a place. */
 const nearPart = 0.08;
@@ -29,9 +22,6 @@ const fewest = 12;
 const sigmasOfTenth = 1.645;
 /** What lies farther off than this many standard deviations is a variable star or a wrong pair: moved to there. */
 const strange = 2.5;
-
-/** Of subs that are not divided by flats, loss of light in the corner: between nothing and usually less than this. */
-const usualVignetting = 0.3;
 
 /**
  * How much of the starlight reached a sub, against another: the mean over the field, as an extended object is dimmed by
@@ -87,38 +77,9 @@ function widestScatter(pairs: readonly PlacedPair[]): number {
 }
 
 /**
- * Stars that moved outwards lose light in proportion to how much farther out they stand. The slope is fitted (outliers
- * counting less), held near nothing where the field hardly moved.
- * @returns the pairs without it, and the relative error that its uncertainty leaves in their mean
+ * Mean over a grid of places of what the stars around each say.
+ * @param scatter - of single stars beyond their errors, as a logarithm
  */
-function withoutVignetting(pairs: readonly PlacedPair[]): { pairs: readonly PlacedPair[]; error: number } {
-  const used = pairs.filter(({ flux, error, before, beforeError }) => flux > 10 * error && before > 10 * beforeError);
-  if (used.length < fewest) return { pairs, error: 0 };
-  const logs = used.map(({ flux, before }) => Math.log(flux / before));
-  const errors = used.map(({ flux, error, before, beforeError }) => Math.hypot(error / flux, beforeError / before));
-  let [level, loss, mean, variance] = [medianAndSigma(logs).median, 0, 0, 0];
-  for (let round = 0; round < 8; round++) {
-    const left = logs.map((value, i) => value - level + loss * used[i]!.outward);
-    const scatter = Math.max(evenScatter / 2, medianAndSigma(left).sigma);
-    const weights = left.map((value, i) => {
-      const error = Math.hypot(errors[i]!, scatter);
-      const off = Math.abs(value) / error;
-      return (off > 1.5 ? 1.5 / off : 1) / (error * error);
-    });
-    const sum = (of: (i: number) => number) => weights.reduce((all, weight, i) => all + weight * of(i), 0);
-    const weight = sum(() => 1);
-    mean = sum((i) => used[i]!.outward) / weight;
-    const middle = sum((i) => logs[i]!) / weight;
-    variance = 1 / (sum((i) => (used[i]!.outward - mean) ** 2) + 1 / usualVignetting ** 2);
-    loss = -variance * sum((i) => (used[i]!.outward - mean) * (logs[i]! - middle));
-    level = middle + loss * mean;
-  }
-  return {
-    pairs: pairs.map((pair) => ({ ...pair, flux: pair.flux * Math.exp(loss * pair.outward) })),
-    error: Math.sqrt(variance) * Math.abs(mean),
-  };
-}
-
 function meanOverField(
   pairs: readonly PlacedPair[],
   scatter: number,
@@ -133,6 +94,7 @@ function meanOverField(
   });
   const weights = errors.map((error) => 1 / (error * error + scatter * scatter));
   const near2 = nearPart * nearPart * (width * width + height * height);
+  const groups = Math.min(mostGroups, pairs.length);
   // What each group of stars adds to each place: sums of weight, and of weight times light.
   const weightAt = new Float64Array(places * groups);
   const lightAt = new Float64Array(places * groups);
@@ -141,7 +103,6 @@ function meanOverField(
     const y = ((Math.floor(place / across) + 0.5) / across) * height;
     for (let i = 0; i < pairs.length; i++) {
       const [dx, dy] = [pairs[i]!.x - x, pairs[i]!.y - y];
-      // The little that all stars count keeps empty corners from being ruled by one star.
       const weight = weights[i]! * (Math.exp((-0.5 * (dx * dx + dy * dy)) / near2) + everywhere);
       weightAt[place * groups + (i % groups)]! += weight;
       lightAt[place * groups + (i % groups)]! += weight * light[i]!;
@@ -160,7 +121,7 @@ function meanOverField(
     }
     return sum;
   };
-  // The jackknife (Quenouille 1949, Tukey 1958) also sees what a gap between the stars leaves open.
+  // The jackknife also sees what a gap between the stars leaves open.
   const zeroPoint = without(-1);
   const partial = Array.from({ length: groups }, (_, group) => without(group));
   const mean = partial.reduce((sum, value) => sum + value, 0) / groups;

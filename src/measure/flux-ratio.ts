@@ -8,6 +8,15 @@ export interface LightPair {
   readonly beforeError: number;
 }
 
+/** A star's light in two subs, and where it stands. */
+export interface PlacedPair extends LightPair {
+  /** In the later sub. */
+  readonly x: number;
+  readonly y: number;
+  /** Square of its distance from the frame's middle in units of the corner's, less the same in the earlier sub. */
+  readonly outward: number;
+}
+
 /** Light of one sub divided by another's; NaN without stars. */
 export interface LightRatio {
   readonly zeroPoint: number;

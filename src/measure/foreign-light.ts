@@ -21,14 +21,12 @@ const countedSigmas = 3;
  * @param flux - the star's light
  * @returns what to take off the aperture's light; NaN when the star stands on a glow or there is too much of it
  */
-export function foreignLight(
-  { values, radius, side }: Stamp,
-  x: number,
-  y: number,
-  outer: number,
-  sigma: number,
-  flux: number,
-): number {
+export function foreignLight(stamp: Stamp, x: number, y: number, outer: number, sigma: number, flux: number): number {
+  const { values, radius, side, kernels, out } = stamp;
+  if (kernels !== null) {
+    kernels.foreign(values.byteOffset, radius, x, y, outer, sigma, out.byteOffset);
+    return trusted(out[0]!, out[1]!, out[2]!, outer, sigma, flux);
+  }
   const core2 = (outer * outer) / 9;
   const outer2 = outer * outer;
   const [mirrorX, mirrorY] = [Math.round(2 * x), Math.round(2 * y)];
@@ -52,7 +50,12 @@ export function foreignLight(
       const other = values[(otherY + radius) * side + otherX + radius]!;
       if (value > 2 * Math.max(0, other) + clearlyMore * sigma) foreign += value - other;
     }
-  const area = Math.PI * outer2;
+  return trusted(foreign, around, pixels, outer, sigma, flux);
+}
+
+/** The foreign light, or NaN when there is too much of it or too much glow. */
+function trusted(foreign: number, around: number, pixels: number, outer: number, sigma: number, flux: number): number {
+  const area = Math.PI * outer * outer;
   const glow = pixels > 0 ? (area * around) / pixels : 0;
   const glowError = pixels > 0 ? (area * sigma) / Math.sqrt(pixels) : 0;
   return foreign > mostForeign * flux || glow > mostGlow * flux + sureGlow * glowError ? Number.NaN : foreign;

@@ -176,9 +176,9 @@ interface Seen {
   readonly sub: Relatable;
 }
 
-function measured(name: string): Seen[] {
+function measured(name: string, seed: number): Seen[] {
   const json = readFileSync(new URL(`../scenarios/${name}.json`, import.meta.url), "utf8");
-  return [...simulateNight(parseScenario(json, name))]
+  return [...simulateNight(parseScenario(json, name), { seed })]
     .filter(({ truth }) => truth.kind === "light")
     .map(({ bytes, truth }) => {
       const image = firstImage(memoryBytes(truth.file, bytes));
@@ -196,8 +196,9 @@ describe("simulated nights", () => {
   const lightOff = new Map<string, number>();
   const held = { subs: 0, within: 0 };
   const nights = ["pointing-jump", "meridian-flip", "cloud", "haze", "field-rotation", "tracking-drift"] as const;
-  it.each(nights)("%s", async (name) => {
-    const seen = measured(name);
+  const runs = nights.flatMap((name) => [11, 21].map((seed) => [name, seed] as const));
+  it.each(runs)("%s, seed %d", async (name, seed) => {
+    const seen = measured(name, seed);
     const { reference, relations } = await relateSubs(
       seen.map(({ sub }) => sub),
       async (i, j) => perform({ kind: "match", sub: seen[i]!.sub, reference: seen[j]!.sub }, {}) as StarMatch | null,
@@ -229,24 +230,39 @@ describe("simulated nights", () => {
     const spread = (values: readonly number[]) =>
       `${Math.min(...values).toFixed(1)} to ${Math.max(...values).toFixed(1)}`;
     report.push(
-      `${name}: ${known.length} of ${seen.length} subs related; shift (${spread(known.map((r) => Math.hypot(r.shiftXPx, r.shiftYPx)))} px) off by ${median(shiftOff).toFixed(3)}, at most ${Math.max(...shiftOff).toFixed(3)} px; ` +
+      `${name} (${seed}): ${known.length} of ${seen.length} subs related; shift (${spread(known.map((r) => Math.hypot(r.shiftXPx, r.shiftYPx)))} px) off by ${median(shiftOff).toFixed(3)}, at most ${Math.max(...shiftOff).toFixed(3)} px; ` +
         `rotation (${spread(known.map((r) => r.rotationDeg))}) off by ${median(angleOff).toFixed(4)}, at most ${Math.max(...angleOff).toFixed(3)} degrees; ` +
         `starlight of ${rich.length} subs with 30 and more common stars off by ${(100 * lightRms).toFixed(2)} % rms; of all, ${stated} within 1.645 stated errors`,
     );
-    expect(known.length).toBe(seen.length);
+    // Only what shows less than a quarter of the reference's field may be missing.
+    for (const [i, one] of seen.entries()) {
+      if (relations[i] !== null) continue;
+      const { shiftXPx, shiftYPx } = between(poseOf(one), poseOf(seen[reference]!));
+      const { width, height } = one.sub;
+      const shared = Math.max(0, 1 - Math.abs(shiftXPx) / width) * Math.max(0, 1 - Math.abs(shiftYPx) / height);
+      report.push(`${name} (${seed}): sub ${i} shows ${(100 * shared).toFixed(0)} % of the field and is not related`);
+      expect(shared).toBeLessThan(0.25);
+    }
     expect(Math.max(...shiftOff)).toBeLessThan(0.3);
     expect(Math.max(...angleOff)).toBeLessThan(0.1);
     expect(rich.length).toBeGreaterThan(seen.length / 2);
-    lightOff.set(name, lightRms);
+    lightOff.set(`${name} ${seed}`, lightRms);
+    // The galaxy's glow and close neighbours in the apertures once made frames differ by more than was stated.
+    if (name === "meridian-flip") expect(stated / known.length).toBeGreaterThan(0.85);
   });
 
-  it.each(nights)("%s: starlight within 2 % rms", (name) => expect(lightOff.get(name)!).toBeLessThan(0.02));
+  it.each(runs)("%s, seed %d: starlight within 2 % rms", (name, seed) =>
+    expect(lightOff.get(`${name} ${seed}`)!).toBeLessThan(0.02),
+  );
 
+  // Over all nights together. Where the field turns so fast that stars in the corners are drawn out, single nights hold
+  // less (about 70 %): one scale for all stars of a frame is not enough there. Quiet nights hold more, as the reference's
+  // own error, which all subs share, is part of what is stated.
   it("the stated errors hold the truth nine times in ten", () => {
     report.push(
       `all nights: ${((100 * held.within) / held.subs).toFixed(1)} % of ${held.subs} subs within 1.645 stated errors`,
     );
-    expect(held.subs).toBeGreaterThan(24 * (nights.length - 1));
+    expect(held.subs).toBeGreaterThan(24 * (runs.length - 1));
     expect(Math.abs(held.within / held.subs - 0.9)).toBeLessThanOrEqual(0.05);
   });
 });
