@@ -1,13 +1,13 @@
 import { descendingOrder } from "../numbers/order.js";
 import { median } from "../numbers/quantiles.js";
 import type { Background } from "./background.js";
+import { BrighterStars } from "./brighter-stars.js";
 import { kernelSigma, kernelSum, smoothed } from "./find-peaks.js";
 import { isHotPixel } from "./hot-pixels.js";
 import type { Level } from "./levels.js";
 import { adaptiveMoments, fixedMoments, type Moments } from "./moments.js";
 import { cutStamp, mostStampRadius, type Stamp } from "./stamp.js";
 import { type Star, starFlags } from "./star.js";
-import { StarGrid } from "./star-grid.js";
 
 /** Stars of a level before their light is measured. */
 export interface Found {
@@ -20,10 +20,10 @@ export interface Found {
 }
 
 const forTypical = 200;
-const sigmaToFwhm = 2.3548;
-/** Shapes are followed down to this change, or to a tenth of what noise does to them. */
-const finestStep = 0.004;
-const coarsestStep = 0.03;
+/** Shapes are followed down to this change, or to a part of what noise does to them: about 1.5 / SNR. */
+const finestStep = 0.006;
+const coarsestStep = 0.06;
+const stepInNoise = 0.17;
 
 type Shape = Found["typical"];
 
@@ -64,19 +64,20 @@ export class StarFinder {
     const sigma = Math.sqrt(Math.sqrt(typical.xx * typical.yy - typical.xy ** 2));
     const longest = Math.sqrt(Math.max(typical.xx, typical.yy));
     const radius = Math.min(mostStampRadius, Math.max(7, Math.ceil(4.2 * longest) + 3));
-    const grid = new StarGrid(source.width, source.height, 32, peaks.length);
+    const brighter = new BrighterStars(source.width, source.height, sigma, peaks.length);
     // In the order of the rows, in which pixels come from the cache; then from the strongest to the faintest.
-    const measured = Array.from(peaks, (at) => this.#measure(at, typical, radius));
-    for (const place of ranked) {
-      const at = peaks[place]!;
+    const measured: (Star | null)[] = [];
+    for (let i = 0; i < peaks.length; i++) measured.push(this.#measure(peaks[i]!, typical, radius));
+    for (let rank = 0; rank < ranked.length; rank++) {
+      const place = ranked[rank]!;
       const star = measured[place]!;
-      if (star === null || this.#isPartOf(star, at, stars, grid, sigma)) continue;
+      if (star === null || this.#isPartOf(star, peaks[place]!, brighter)) continue;
       // Hits of cosmic rays cover several pixels and are still sharper than any star.
       if (star.xx * star.yy - star.xy ** 2 < (0.45 * sigma) ** 4) {
         this.#hotPixels++;
         continue;
       }
-      grid.add(star.x, star.y);
+      brighter.add(star);
       stars.push(star);
     }
     return { stars, hotPixels: this.#hotPixels, typical };
@@ -127,7 +128,7 @@ export class StarFinder {
       this.#hotPixels++;
       return null;
     }
-    const step = Math.max(finestStep, Math.min(coarsestStep, (0.1 * noise) / peak));
+    const step = Math.max(finestStep, Math.min(coarsestStep, (stepInNoise * noise) / (peak * sigma)));
     const start = centroid(stamp, peakX, peakY);
     const found = this.#moments;
     let flags = saturated ? starFlags.saturated : 0;
@@ -174,36 +175,20 @@ export class StarFinder {
   }
 
   /** True when a peak belongs to a brighter star: it lies inside its shape, or is no more than a ripple on its wings. */
-  #isPartOf(star: Star, at: number, stars: readonly Star[], grid: StarGrid, sigma: number): boolean {
+  #isPartOf(star: Star, at: number, brighter: BrighterStars): boolean {
+    const wings = brighter.lightAt(star.x, star.y);
+    if (wings === Number.POSITIVE_INFINITY) return true;
     const { sums } = this.#level;
     const scatter = kernelSigma * 2 * star.sigma;
     const strength = smoothed(sums.values, at, sums.width) - kernelSum * 4 * star.sky;
     const amplitude = strength / (kernelSum * 4);
-    let wings = 0;
-    const inside = grid.some(star.x, star.y, Math.min(64, 10 * sigmaToFwhm * sigma), (index, distance2) => {
-      const other = stars[index]!;
-      const dx = star.x - other.x;
-      const dy = star.y - other.y;
-      const determinant = other.xx * other.yy - other.xy * other.xy;
-      if (determinant > 0) {
-        const q = (other.yy * dx * dx - 2 * other.xy * dx * dy + other.xx * dy * dy) / determinant;
-        if (q < 2.5) return true;
-      } else if (distance2 < 2.5 * sigma * sigma) return true;
-      // Wings of a Moffat profile with beta 2.5, which are wider than those of most stars.
-      const alpha2 = 4.2 * sigma * sigma;
-      const above = other.flags & starFlags.saturated ? 3 : 1;
-      wings += above * other.peak * (1 + distance2 / alpha2) ** -2.5;
-      return false;
-    });
-    return (
-      inside ||
-      (amplitude - 1.5 * wings) * kernelSum * 4 < 5 * scatter * Math.sqrt(1 + wings / (4 * star.sigma ** 2) / 100)
-    );
+    return (amplitude - 1.5 * wings) * kernelSum * 4 < 5 * scatter * Math.sqrt(1 + wings / (4 * star.sigma ** 2) / 100);
   }
 }
 
 function byStrength(peaks: Int32Array, values: Float32Array, width: number): Int32Array {
-  const strength = Float64Array.from(peaks, (at) => smoothed(values, at, width));
+  const strength = new Float32Array(peaks.length);
+  for (let i = 0; i < strength.length; i++) strength[i] = smoothed(values, peaks[i]!, width);
   return descendingOrder(strength);
 }
 

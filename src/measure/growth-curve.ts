@@ -37,7 +37,12 @@ export function growthCurve(
   fraction: number,
   result: Growth,
 ): boolean {
-  const { values, radius, side } = stamp;
+  const { values, radius, side, kernels, out } = stamp;
+  if (kernels !== null) {
+    const at = values.byteOffset;
+    if (!kernels.growth(at, radius, x, y, outer, fraction, stamp.weights.byteOffset, out.byteOffset)) return false;
+    return describe(out[0]!, out[1]!, outer, result);
+  }
   const bins = Math.ceil(outer * perPixel);
   const limit = (outer + 0.5) * (outer + 0.5);
   profile.fill(0, 0, bins + 2 * perPixel);
@@ -54,7 +59,7 @@ export function growthCurve(
       if (distance >= 0.5) profile[(distance * perPixel) | 0]! += value;
       else {
         core += value;
-        coreReach = Math.max(halfPixel, ((distance + 0.5) * perPixel) | 0);
+        coreReach = Math.max(coreReach, halfPixel, ((distance + 0.5) * perPixel) | 0);
       }
     }
   }
@@ -62,9 +67,13 @@ export function growthCurve(
   const total = walk(bins, coreDensity, coreReach, Number.POSITIVE_INFINITY).sum;
   if (!(total > 0)) return false;
   const half = walk(bins, coreDensity, coreReach, total / (2 * fraction));
-  result.hfr = half.radius - flatter / half.radius;
-  result.flux = total / perPixel;
-  return half.radius > 2 * flatter && half.radius < outer;
+  return describe(half.radius, total / perPixel, outer, result);
+}
+
+function describe(half: number, light: number, outer: number, result: Growth): boolean {
+  result.hfr = half - flatter / half;
+  result.flux = light;
+  return half > 2 * flatter && half < outer;
 }
 
 /** Moves a window of one pixel outwards until the sum of what it saw reaches a target. */

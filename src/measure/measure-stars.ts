@@ -1,3 +1,4 @@
+import { descendingOrder } from "../numbers/order.js";
 import { median } from "../numbers/quantiles.js";
 import { commonElongation, elongationVector } from "./elongation.js";
 import type { Found } from "./find-stars.js";
@@ -85,7 +86,8 @@ export function measureStars(
 
 /** Unsaturated, complete, lonely stars with a shape, brightest first; crowded ones too where there are too few. */
 function goodStars(stars: readonly Star[], enough: number, notes: string[]): Star[] {
-  const byFlux = stars.filter((star) => star.flux > 12 * star.fluxError).sort((a, b) => b.flux - a.flux);
+  const bright = stars.filter((star) => star.flux > 12 * star.fluxError);
+  const byFlux = Array.from(descendingOrder(bright.map(({ flux }) => flux)), (i) => bright[i]!);
   const good = byFlux.filter((star) => star.flags === 0);
   if (good.length >= enough) return good;
   const crowded = byFlux.filter((star) => (star.flags & ~starFlags.crowded) === 0);

@@ -24,7 +24,10 @@ interface Sums {
 }
 
 const reach = 10.5;
-const mostRounds = 24;
+const mostRounds = 16;
+/** A step may be lengthened by so many times the way between two results, or shortened. */
+const mostAhead = 4;
+const mostBack = 0.5;
 /** The weight is never narrower than this (variance, square pixels): pixels could not sample the product. */
 const leastWeight = 1;
 /** No star is sharper than a pixel that holds all of it. */
@@ -61,29 +64,51 @@ export function adaptiveMoments(
   let x = startX;
   let y = startY;
   let { xx, xy, yy } = guess;
+  let [wasX, wasY, wasXX, wasXY, wasYY] = [0, 0, 0, 0, 0];
+  let [movedX, movedY, movedXX, movedXY, movedYY] = [0, 0, 0, 0, 0];
   for (let round = 0; round < mostRounds; round++) {
     const widen = Math.max(0, leastWeight - (xx + yy) / 2 + Math.hypot((xx - yy) / 2, xy));
     const weightXX = xx + widen;
     const weightYY = yy + widen;
     if (!weigh(stamp, x, y, weightXX, xy, weightYY)) return false;
     // Star and weight are both Gaussian: under the weight the star's offset falls short, by two when they match.
-    x += (1 + xx / weightXX) * sums.x;
-    y += (1 + yy / weightYY) * sums.y;
-    if (Math.abs(x - startX) > drift || Math.abs(y - startY) > drift) return false;
+    const moveX = (1 + xx / weightXX) * sums.x;
+    const moveY = (1 + yy / weightYY) * sums.y;
     const known = unweigh(weightXX, xy, weightYY, result);
     const nextXX = Math.max(leastVariance, limited(known ? result.xx : 2 * sums.xx, xx));
     const nextYY = Math.max(leastVariance, limited(known ? result.yy : 2 * sums.yy, yy));
-    const limit = 0.99 * Math.sqrt(nextXX * nextYY);
-    const nextXY = Math.max(-limit, Math.min(limit, known ? result.xy : 2 * sums.xy));
-    const change = Math.abs(nextXX - xx) + Math.abs(nextXY - xy) + Math.abs(nextYY - yy);
-    xx = nextXX;
-    xy = nextXY;
-    yy = nextYY;
-    if (xx > most || yy > most) return false;
-    if (change < settledAt * (xx + yy) && Math.abs(sums.x) + Math.abs(sums.y) < settledAt) {
-      fill(result, x, y, xx, xy, yy);
+    const nextXY = slanted(known ? result.xy : 2 * sums.xy, nextXX, nextYY);
+    if (nextXX > most || nextYY > most) return false;
+    const [toX, toY] = [x + moveX, y + moveY];
+    if (Math.abs(toX - startX) > drift || Math.abs(toY - startY) > drift) return false;
+    const [moveXX, moveXY, moveYY] = [nextXX - xx, nextXY - xy, nextYY - yy];
+    const change = Math.abs(moveXX) + Math.abs(moveXY) + Math.abs(moveYY);
+    if (change < settledAt * (nextXX + nextYY) && Math.abs(sums.x) + Math.abs(sums.y) < settledAt) {
+      fill(result, toX, toY, nextXX, nextXY, nextYY);
       return true;
     }
+    // The steps of slowly settling stars point one way, or to and fro: the step ahead that would leave the least
+    // difference between two steps (Anderson 1965, of depth 1), positions weighed against shapes by the star's size.
+    let ahead = 0;
+    if (round > 0) {
+      const size = xx + yy;
+      const [turnX, turnY] = [moveX - movedX, moveY - movedY];
+      const [turnXX, turnXY, turnYY] = [moveXX - movedXX, moveXY - movedXY, moveYY - movedYY];
+      const turned = size * (turnX * turnX + turnY * turnY) + turnXX * turnXX + 2 * turnXY * turnXY + turnYY * turnYY;
+      const along = size * (moveX * turnX + moveY * turnY) + moveXX * turnXX + 2 * moveXY * turnXY + moveYY * turnYY;
+      if (turned > 0) ahead = Math.max(-mostAhead, Math.min(mostBack, along / turned));
+    }
+    x = toX - ahead * (toX - wasX);
+    y = toY - ahead * (toY - wasY);
+    if (Math.abs(x - startX) > drift || Math.abs(y - startY) > drift) {
+      x = toX;
+      y = toY;
+    }
+    xx = Math.max(leastVariance, limited(nextXX - ahead * (nextXX - wasXX), xx));
+    yy = Math.max(leastVariance, limited(nextYY - ahead * (nextYY - wasYY), yy));
+    xy = slanted(nextXY - ahead * (nextXY - wasXY), xx, yy);
+    [wasX, wasY, wasXX, wasXY, wasYY] = [toX, toY, nextXX, nextXY, nextYY];
+    [movedX, movedY, movedXX, movedXY, movedYY] = [moveX, moveY, moveXX, moveXY, moveYY];
   }
   return false;
 }
@@ -214,6 +239,12 @@ function take(out: Float64Array, result: Moments): void {
   result.xy = out[3]!;
   result.yy = out[4]!;
   result.flux = out[5]!;
+}
+
+/** A covariance that leaves an ellipse. */
+function slanted(xy: number, xx: number, yy: number): number {
+  const limit = 0.99 * Math.sqrt(xx * yy);
+  return Math.max(-limit, Math.min(limit, xy));
 }
 
 /** Not more than four times larger or smaller in one round. */

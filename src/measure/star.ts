@@ -1,5 +1,3 @@
-import { descendingOrder } from "../numbers/order.js";
-
 /** What is special about a star; bits of `flags`. */
 export const starFlags = {
   /** A pixel near the sensor's limit. */
@@ -68,9 +66,19 @@ export function axesOf(xx: number, xy: number, yy: number): { major: number; min
   };
 }
 
-/** The stars row after row, in which order their pixels come from the processor's cache. */
-export const inRowOrder = (stars: readonly Star[]): Star[] =>
-  Array.from(descendingOrder(stars.map(({ y }) => -y)), (i) => stars[i]!);
+/** The stars row after row of pixels, in which order their pixels come from the processor's cache. */
+export function inRowOrder(stars: readonly Star[]): Star[] {
+  let rows = 0;
+  for (const { y } of stars) if (y >= rows) rows = Math.floor(y) + 1;
+  const first = new Int32Array(rows + 1);
+  for (const { y } of stars) first[rowOf(y) + 1]!++;
+  for (let row = 0; row < rows; row++) first[row + 1]! += first[row]!;
+  const sorted = stars.slice();
+  for (const star of stars) sorted[first[rowOf(star.y)]!++] = star;
+  return sorted;
+}
+
+const rowOf = (y: number) => (y > 0 ? Math.floor(y) : 0);
 
 /** An angle in radians as degrees from 0 to 180. */
 export const directionDeg = (angle: number) => ((((angle * 180) / Math.PI) % 180) + 180) % 180;

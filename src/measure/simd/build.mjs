@@ -1,13 +1,12 @@
-// Compiles kernels.as.ts to WebAssembly and embeds it as text, so that it works wherever the JavaScript does.
-import { readFileSync, writeFileSync } from "node:fs";
+// Compiles kernels.as.ts and what it imports to WebAssembly and embeds it as text, so that it works wherever the JavaScript does.
+import { existsSync, readFileSync, writeFileSync } from "node:fs";
 import asc from "assemblyscript/asc";
 
 const place = (name) => new URL(name, import.meta.url);
-const source = readFileSync(place("kernels.as.ts"), "utf8");
 let bytes;
 const { error, stderr } = await asc.main(
   [
-    "kernels.ts",
+    "kernels.as.ts",
     "-O3",
     "--noAssert",
     "--runtime",
@@ -21,7 +20,8 @@ const { error, stderr } = await asc.main(
     "kernels.wasm",
   ],
   {
-    readFile: (name) => (name === "kernels.ts" ? source : null),
+    readFile: (name) =>
+      /^[a-z-]+\.as\.ts$/.test(name) && existsSync(place(name)) ? readFileSync(place(name), "utf8") : null,
     writeFile: (name, contents) => {
       if (name === "kernels.wasm") bytes = contents;
     },

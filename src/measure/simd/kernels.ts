@@ -1,6 +1,6 @@
 import { kernelBytes } from "./bytes.js";
 
-/** The functions of kernels.as.ts, where they are described; addresses are bytes in their memory. */
+/** The functions of the .as.ts files, where they are described; addresses are bytes in their memory. */
 export interface Kernels {
   sumRows16(pixels: number, width: number, pairsOfRows: number, sums: number): void;
   largest(values: number, count: number): number;
@@ -61,6 +61,17 @@ export interface Kernels {
     inverseYY: number,
     out: number,
   ): void;
+  growth(
+    stamp: number,
+    radius: number,
+    x: number,
+    y: number,
+    outer: number,
+    fraction: number,
+    scratch: number,
+    out: number,
+  ): number;
+  foreign(stamp: number, radius: number, x: number, y: number, outer: number, sigma: number, out: number): void;
   moffatWeights(p: number, radius: number, skyVariance: number, perValue: number, weights: number): void;
   compareMoffat(
     p: number,

@@ -1,0 +1,60 @@
+// Sums over blocks of pixels, and searches through values.
+
+/** Sums over 2 x 2 of 16-bit pixels for pairs of rows; twin: sumBlocks16. `width` is even. */
+export function sumRows16(pixels: usize, width: i32, pairsOfRows: i32, sums: usize): void {
+  const rowBytes: usize = (<usize>width) << 1;
+  const whole = width & ~7;
+  for (let pair = 0; pair < pairsOfRows; pair++) {
+    for (let x = 0; x < whole; x += 8) {
+      const upper = v128.load(pixels);
+      const lower = v128.load(pixels + rowBytes);
+      const sum = i32x4.add(i32x4.extadd_pairwise_i16x8_u(upper), i32x4.extadd_pairwise_i16x8_u(lower));
+      v128.store(sums, f32x4.convert_i32x4_u(sum));
+      pixels += 16;
+      sums += 16;
+    }
+    for (let x = whole; x < width; x += 2) {
+      const sum =
+        <u32>load<u16>(pixels) + load<u16>(pixels, 2) + load<u16>(pixels + rowBytes) + load<u16>(pixels + rowBytes, 2);
+      store<f32>(sums, <f32>sum);
+      pixels += 4;
+      sums += 4;
+    }
+    pixels += rowBytes;
+  }
+}
+
+/** Largest value of single-precision values, NaN left out; -Infinity when all are NaN. */
+export function largest(values: usize, count: i32): f32 {
+  let most = f32x4.splat(-Infinity);
+  const whole = count & ~3;
+  for (let i = 0; i < whole; i += 4) {
+    const v = v128.load(values + ((<usize>i) << 2));
+    most = v128.bitselect(v, most, f32x4.gt(v, most));
+  }
+  let best = max(
+    max(f32x4.extract_lane(most, 0), f32x4.extract_lane(most, 1)),
+    max(f32x4.extract_lane(most, 2), f32x4.extract_lane(most, 3)),
+  );
+  for (let i = whole; i < count; i++) {
+    const value = load<f32>(values + ((<usize>i) << 2));
+    if (value > best) best = value;
+  }
+  return best;
+}
+
+/** Index of the next value from `from` on that is no less than `floor`, or `count`. */
+export function nextAtLeast(values: usize, from: i32, count: i32, floor: f32): i32 {
+  const limit = f32x4.splat(floor);
+  let i = from;
+  for (; i + 16 <= count; i += 16) {
+    const at = values + ((<usize>i) << 2);
+    const any = v128.or(
+      v128.or(f32x4.ge(v128.load(at), limit), f32x4.ge(v128.load(at, 16), limit)),
+      v128.or(f32x4.ge(v128.load(at, 32), limit), f32x4.ge(v128.load(at, 48), limit)),
+    );
+    if (v128.any_true(any)) break;
+  }
+  for (; i < count; i++) if (load<f32>(values + ((<usize>i) << 2)) >= floor) return i;
+  return count;
+}
