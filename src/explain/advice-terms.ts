@@ -44,4 +44,6 @@ export interface Advice {
   readonly subs: number;
   /** Effective exposure that the subs lacked against the usual kept ones, min. */
   readonly gainMin: number;
+  /** How sure the cause is, by the mean over these subs. */
+  readonly probability: number;
 }

@@ -45,7 +45,8 @@ export function adviceOf(table: FrameTable, causeOfRow: readonly (SubCause | nul
     const reason = reasonFor(table, night, group);
     if (reason === null || (costS < least && group[0].cause !== "bad-file")) continue;
     const subs = group.reduce((sum, { rows }) => sum + rows.length, 0);
-    advice.push({ cause: group[0].cause, reason, subs, gainMin: costS / 60 });
+    const probability = group.reduce((sum, e) => sum + e.probability * e.rows.length, 0) / subs;
+    advice.push({ cause: group[0].cause, reason, subs, gainMin: costS / 60, probability });
   }
   return advice.sort((a, b) => b.gainMin - a.gainMin).slice(0, most);
 }

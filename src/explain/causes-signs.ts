@@ -5,6 +5,7 @@ import { skyBrightness } from "../sky/sky-brightness.js";
 import { conditionsOf } from "../sky/sky-column.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { CauseOptions, Losses } from "./causes-terms.js";
+import type { Explained, LightFound } from "./laws.js";
 
 /** What is seen of one sub, compared with its group. NaN: not measured. */
 export interface Signs {
@@ -54,8 +55,16 @@ const streakLoss = 0.15;
 /** How far widths are believed: wholly up to a half blocked, not at all from three quarters on. */
 const openEnough = (blocked: number) => Math.min(1, Math.max(0, (0.75 - blocked) / 0.25));
 
-/** The signs of the subs of a group, in time. */
-export function signsOf(table: FrameTable, group: Group, options: Required<CauseOptions>): Signs[] {
+/**
+ * The signs of the subs of a group, in time.
+ * @param explained - twilight and moonlight as found in the nights; null: as the model of the sky has them
+ */
+export function signsOf(
+  table: FrameTable,
+  group: Group,
+  options: Required<CauseOptions>,
+  explained: Explained | null,
+): Signs[] {
   const { rows } = group;
   const at = (column: ArrayLike<number>) => Float64Array.from(rows, (row) => column[row]);
   const noise = at(table.noiseAdu);
@@ -83,7 +92,7 @@ export function signsOf(table: FrameTable, group: Group, options: Required<Cause
   const whole = open(lost).length < lost.length ? open(lost) : lost;
   const sharp = lost.filter((_, i) => !(table.blockedFraction[rows[i]] > 0.03) && !(wide[i] > 0.8));
   const clear = quantile(sharp.length >= 5 ? sharp : whole, clearPart);
-  const sky = skyParts(table, rows, options);
+  const sky = skyParts(table, rows, options, { explained, darkNoise });
   const steps = stepsOf(table, rows);
   const usualStepPx = quantile(
     steps.map(([x, y]) => Math.hypot(x, y)),
@@ -149,8 +158,21 @@ function lightOf(table: FrameTable, rows: readonly number[], leastAir: number, a
   });
 }
 
-/** What the model of the sky adds to a dark zenith, less what it adds to the darkest tenth of the group. */
-function skyParts(table: FrameTable, rows: readonly number[], options: Required<CauseOptions>) {
+/**
+ * What the model of the sky adds to a dark zenith, less what it adds to the darkest tenth of the group. Twilight and
+ * moonlight that were found in the group's own noise count as found, in units of the darkest tenth's variance.
+ */
+function skyParts(
+  table: FrameTable,
+  rows: readonly number[],
+  options: Required<CauseOptions>,
+  { explained, darkNoise }: { readonly explained: Explained | null; readonly darkNoise: number },
+) {
+  const measured = (light: LightFound | undefined) =>
+    light !== undefined && rows.some((r) => light.varianceAdu2[r] > 0);
+  const [twilightFound, moonFound] = [explained?.twilight, explained?.moonlight].map((light) =>
+    measured(light) ? light!.varianceAdu2 : null,
+  );
   const parts = rows.map((row) => {
     const sky = skyBrightness(conditionsOf(table, row), options);
     const zenith = skyBrightness({ ...conditionsOf(table, row), altitudeDeg: 90 }, options);
@@ -158,8 +180,10 @@ function skyParts(table: FrameTable, rows: readonly number[], options: Required<
     // Day has no model; it is far brighter than any night.
     const day = table.sunAltitudeDeg[row] > -1;
     return {
-      twilight: day ? 1e6 : orZero(sky.twilightNanolambert / unit),
-      moon: orZero(sky.moonlightNanolambert / unit),
+      twilight: day
+        ? 1e6
+        : orZero(twilightFound ? twilightFound[row] / darkNoise ** 2 : sky.twilightNanolambert / unit),
+      moon: orZero(moonFound ? moonFound[row] / darkNoise ** 2 : sky.moonlightNanolambert / unit),
       air: orZero(sky.darkNanolambert / unit),
     };
   });

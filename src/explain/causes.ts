@@ -16,7 +16,11 @@ import {
 } from "./causes-shares.js";
 import { type Signs, signsOf } from "./causes-signs.js";
 import type { CauseEvidence, CauseOptions, NightCauses, RankedCause, SubCause } from "./causes-terms.js";
+import { nightRowsOf } from "./drivers-nights.js";
+import { checkLaws } from "./laws.js";
 
+/** Twilight and moonlight count by their measured size where they are found at this level. */
+const lawLevel = 0.025;
 const noLoss = { light: 0, noise: 0, air: 0, width: 0, elongation: 0, blocked: 0, shift: 0, streak: 0 };
 
 /**
@@ -47,8 +51,9 @@ export function causesOf(
   const has = (row: number, code: Symptom["code"]) => symptomsOfRow[row]?.some((s) => s.code === code) ?? false;
   for (let row = 0; row < table.rows; row++)
     if (table.kind[row] === "unreadable" || has(row, "unreadable")) causeOfRow[row] = badFile(row);
+  const explained = checkLaws(table, nightRowsOf(table), lawLevel);
   for (const group of groupsOf(table)) {
-    const signs = signsOf(table, group, told);
+    const signs = signsOf(table, group, told, explained);
     const fwhmPx = expectationOf(
       group.rows.map((row) => table.fwhmPx[row]),
       "low",

@@ -29,8 +29,12 @@ const fewestRejects = 5;
 export function metricSeries(table: FrameTable, night: NightRows, explained: Explained): MetricSeries[] {
   const claimed = (code: LawCode) => explained.laws.some((check) => check.law === code && check.claimed);
   const light = (entries: Int32Array): MetricSeries["takenOff"] => ({
-    ...(claimed("twilight") && { twilight: Float64Array.from(entries, (i) => explained.twilight[night.rows[i]]) }),
-    ...(claimed("moonlight") && { moon: Float64Array.from(entries, (i) => explained.moonlight[night.rows[i]]) }),
+    ...(claimed("twilight") && {
+      twilight: Float64Array.from(entries, (i) => explained.twilight.predicted[night.rows[i]]),
+    }),
+    ...(claimed("moonlight") && {
+      moon: Float64Array.from(entries, (i) => explained.moonlight.predicted[night.rows[i]]),
+    }),
   });
   return metricCodes.flatMap((metric) => {
     const series = new Map<string, number[]>();
@@ -70,6 +74,7 @@ export function metricSeries(table: FrameTable, night: NightRows, explained: Exp
 }
 
 function metricOf(table: FrameTable, row: number, metric: MetricCode, explained: Explained): number {
+  const light = (of: "backgroundAdu" | "varianceAdu2") => explained.twilight[of][row] + explained.moonlight[of][row];
   switch (metric) {
     case "rejects":
       return table.verdict[row] === "drop" ? 1 : table.verdict[row] === "unjudged" ? Number.NaN : 0;
@@ -81,9 +86,9 @@ function metricOf(table: FrameTable, row: number, metric: MetricCode, explained:
     case "transparency":
       return Math.log(Math.max(0.01, table.transparency[row]));
     case "background":
-      return Math.log(rest(table.backgroundAdu[row], explained.backgroundAdu[row]));
+      return Math.log(rest(table.backgroundAdu[row], light("backgroundAdu")));
     case "noise":
-      return Math.log(rest(table.noiseAdu[row] ** 2, explained.varianceAdu2[row])) / 2;
+      return Math.log(rest(table.noiseAdu[row] ** 2, light("varianceAdu2"))) / 2;
     default:
       return metric satisfies never;
   }

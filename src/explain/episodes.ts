@@ -2,7 +2,7 @@ import { groupsOf } from "../grade/groups.js";
 import { median } from "../numbers/quantiles.js";
 import type { CauseCode } from "../terms/causes.js";
 import type { FrameTable } from "../terms/frame-table.js";
-import type { SubCause } from "./causes-terms.js";
+import type { RankedCause, SubCause } from "./causes-terms.js";
 import { nightRowsOf } from "./drivers-nights.js";
 
 /** A stretch of a night that one cause spoiled. */
@@ -20,6 +20,8 @@ export interface Episode {
   readonly costS: number;
   /** Mean over its subs. */
   readonly probability: number;
+  /** The likeliest other cause, by the mean over its subs; left out below 10 %. */
+  readonly rival?: RankedCause;
 }
 
 /** So many subs of other or no cause may lie within an episode, as gusts and patches leave gaps. */
@@ -43,7 +45,7 @@ export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | n
   const cost = costsOf(table);
   const night = nightRowsOf(table);
   const open = new Map<CauseCode, { rows: number[]; night: number; last: number }>();
-  const done: Omit<Episode, "startUtc" | "endUtc" | "dropped" | "costS" | "probability">[] = [];
+  const done: Omit<Episode, "startUtc" | "endUtc" | "dropped" | "costS" | "probability" | "rival">[] = [];
   const close = (cause: CauseCode) => {
     const episode = open.get(cause);
     if (episode !== undefined) done.push({ cause, night: episode.night, rows: episode.rows });
@@ -70,6 +72,7 @@ export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | n
     .map((episode): Episode => {
       const { rows } = episode;
       const last = end(rows[rows.length - 1]);
+      const rival = rivalOf(rows.map((row) => causeOfRow[row]!));
       return {
         ...episode,
         startUtc: table.startUtc[rows[0]],
@@ -77,6 +80,7 @@ export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | n
         dropped: rows.filter((row) => table.verdict[row] === "drop").length,
         costS: rows.reduce((sum, row) => sum + cost[row], 0),
         probability: rows.reduce((sum, row) => sum + causeOfRow[row]!.probability, 0) / rows.length,
+        ...(rival && { rival }),
       };
     })
     .filter(
@@ -84,6 +88,15 @@ export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | n
         dropped > 0 || costS > 0.1 * rows.reduce((sum, row) => sum + (table.exposureS[row] || 0), 0),
     )
     .sort((a, b) => (a.startUtc < b.startUtc ? -1 : a.startUtc > b.startUtc ? 1 : a.rows[0] - b.rows[0]));
+}
+
+function rivalOf(causes: readonly SubCause[]): RankedCause | null {
+  const sums = new Map<CauseCode, number>();
+  for (const { ranked } of causes)
+    for (const { cause, probability } of ranked) sums.set(cause, (sums.get(cause) ?? 0) + probability / causes.length);
+  sums.delete(causes[0].cause);
+  const [first] = [...sums].sort((a, b) => b[1] - a[1]);
+  return first !== undefined && first[1] >= 0.1 ? { cause: first[0], probability: first[1] } : null;
 }
 
 /**

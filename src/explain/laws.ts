@@ -1,4 +1,5 @@
 import { averagedRegression } from "../numbers/averaged-regression.js";
+import { holm } from "../numbers/false-discovery.js";
 import { median } from "../numbers/quantiles.js";
 import { conditionsOf } from "../sky/sky-column.js";
 import type { FrameTable } from "../terms/frame-table.js";
@@ -6,17 +7,22 @@ import type { NightRows } from "./drivers-nights.js";
 import type { LawCheck, LawCode } from "./drivers-terms.js";
 import { naturalNanolambert, predictedLight } from "./predicted-light.js";
 
+/** Light of one kind, by row of the table; 0 where it is not claimed. */
+export interface LightFound {
+  /** As predicted, nL. */
+  readonly predicted: Float64Array;
+  /** What it is found to add, against the sub of its series with least of it: to the background, and to its variance. */
+  readonly backgroundAdu: Float64Array;
+  readonly varianceAdu2: Float64Array;
+}
+
 /** What the laws explain of each row, to be taken off before other drivers are tested. */
 export interface Explained {
   readonly laws: readonly LawCheck[];
-  /** ADU of background and ADU^2 of its variance, by row of the table; 0 where nothing is claimed. */
-  readonly backgroundAdu: Float64Array;
-  readonly varianceAdu2: Float64Array;
+  readonly twilight: LightFound;
+  readonly moonlight: LightFound;
   /** Power of the airmass that star widths are freed of. */
   readonly widthPower: number;
-  /** Light as predicted, nL, by row of the table; 0 where it is not claimed. */
-  readonly twilight: Float64Array;
-  readonly moonlight: Float64Array;
 }
 
 type Draft = Omit<LawCheck, "adjustedP" | "claimed"> & { readonly series: LightSeries | null };
@@ -45,25 +51,16 @@ export function checkLaws(table: FrameTable, night: NightRows, level: number): E
     const allowed = interval.low <= predicted.high && interval.high >= predicted.low;
     return { ...rest, adjustedP: adjusted[i], claimed: adjusted[i] <= level && allowed };
   });
-  const backgroundAdu = new Float64Array(table.rows);
-  const varianceAdu2 = new Float64Array(table.rows);
-  const predicted = { twilight: new Float64Array(table.rows), moonlight: new Float64Array(table.rows) };
+  const found = { twilight: noLight(table.rows), moonlight: noLight(table.rows) };
   for (const series of new Set(drafts.flatMap((draft) => draft.series ?? []))) {
     const claimed = series.lights.filter((light) =>
       drafts.some((draft, i) => draft.series === series && draft.law === light.law && laws[i].claimed),
     );
-    if (claimed.length > 0) {
-      takeOff(series, claimed, series.background, backgroundAdu);
-      takeOff(series, claimed, series.variance, varianceAdu2);
-      for (const { law, x } of claimed)
-        series.rows.forEach((row, k) => {
-          predicted[law][row] = x[k];
-        });
-    }
+    if (claimed.length > 0) addFound(series, claimed, found);
   }
   const width = laws.find(({ metric }) => metric === "fwhm");
   const widens = width === undefined || width.claimed || width.interval.high >= kolmogorov;
-  return { laws, backgroundAdu, varianceAdu2, widthPower: widens ? kolmogorov : 0, ...predicted };
+  return { laws, ...found, widthPower: widens ? kolmogorov : 0 };
 }
 
 function widthLaw(table: FrameTable, { rows, nightOf }: NightRows): Draft[] {
@@ -208,19 +205,25 @@ function checkedColumn(
   return { estimate: all.estimate, interval: all.interval, p: Math.max(all.pPositive, fewer?.pPositive ?? 1) };
 }
 
-/** Light found in a series, row by row, in the unit of `y`, less what the sub with least of it has. */
-function takeOff(
-  { rows, starts, held }: LightSeries,
+const noLight = (rows: number): LightFound => ({
+  predicted: new Float64Array(rows),
+  backgroundAdu: new Float64Array(rows),
+  varianceAdu2: new Float64Array(rows),
+});
+
+function addFound(
+  { rows, starts, held, background, variance }: LightSeries,
   lights: LightSeries["lights"],
-  y: Float64Array,
-  to: Float64Array,
+  found: Record<Exclude<LawCode, "airmass">, LightFound>,
 ): void {
-  const fit = averagedRegression([...lights.map(({ x }) => x), ...held], y, starts);
-  if (fit === null) return;
-  lights.forEach(({ x }, i) => {
+  const columns = [...lights.map(({ x }) => x), ...held];
+  const [fit, noiseFit] = [background, variance].map((y) => averagedRegression(columns, y, starts));
+  lights.forEach(({ law, x }, i) => {
     const least = extremes(x)[0];
     rows.forEach((row, k) => {
-      to[row] += Math.max(0, fit[i].estimate) * (x[k] - least);
+      found[law].predicted[row] = x[k];
+      found[law].backgroundAdu[row] = Math.max(0, fit?.[i].estimate ?? 0) * (x[k] - least);
+      found[law].varianceAdu2[row] = Math.max(0, noiseFit?.[i].estimate ?? 0) * (x[k] - least);
     });
   });
 }
@@ -240,15 +243,3 @@ const extremes = (values: Float64Array): [number, number] =>
     ([low, high], v) => [Math.min(low, v), Math.max(high, v)],
     [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY],
   );
-
-/** Holm 1979, Scand. J. Stat. 6, 65. */
-function holm(p: readonly number[]): number[] {
-  const order = p.map((_, i) => i).sort((a, b) => p[a] - p[b]);
-  const adjusted = new Array<number>(p.length);
-  let floor = 0;
-  order.forEach((i, rank) => {
-    floor = Math.max(floor, Math.min(1, p[i] * (p.length - rank)));
-    adjusted[i] = floor;
-  });
-  return adjusted;
-}

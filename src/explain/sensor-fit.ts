@@ -14,7 +14,11 @@ export interface Doubling {
 export interface DarkNoise extends Doubling {
   /** Variance by dark current at `fromC`, ADU^2. */
   readonly varianceAdu2: number;
+  /** The same for an interval shorter and longer by one standard error. */
+  readonly ends: readonly [DarkCurve, DarkCurve];
 }
+/** Variance by dark current: `varianceAdu2` at `fromC`, doubling every `intervalC`. */
+export type DarkCurve = Pick<DarkNoise, "intervalC" | "varianceAdu2" | "fromC">;
 
 /** Too few or too alike subs say nothing of temperature. */
 const fewest = 10;
@@ -57,7 +61,18 @@ export function fitDarkNoise(
   const errorC = (within[within.length - 1].intervalC - within[0].intervalC) / 2;
   // An interval that is not known to a half says that the dark current does not show.
   if (!(errorC < best.intervalC / 2)) return null;
-  return { intervalC: best.intervalC, errorC: Math.max(errorC, stepC), varianceAdu2: dark, ...range };
+  const curveAt = (intervalC: number): DarkCurve => ({
+    intervalC,
+    varianceAdu2: leastSquares(columnsAt(intervalC), varianceAdu2).coefficients[1],
+    fromC: range.fromC,
+  });
+  return {
+    intervalC: best.intervalC,
+    errorC: Math.max(errorC, stepC),
+    varianceAdu2: dark,
+    ends: [curveAt(best.intervalC - errorC), curveAt(best.intervalC + errorC)],
+    ...range,
+  };
 }
 
 /** How many more hot pixels there are: exponential in temperature, by regression of the logarithm. */

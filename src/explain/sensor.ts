@@ -4,7 +4,7 @@ import type { FrameTable } from "../terms/frame-table.js";
 import { type Signs, signsOf } from "./causes-signs.js";
 import type { CauseOptions } from "./causes-terms.js";
 import { nightRowsOf } from "./drivers-nights.js";
-import { type DarkNoise, type Doubling, fitDarkNoise, fitHotPixels } from "./sensor-fit.js";
+import { type DarkCurve, type DarkNoise, type Doubling, fitDarkNoise, fitHotPixels } from "./sensor-fit.js";
 
 /** A time in which a cooled sensor was warmer than its set point. */
 export interface WarmEpisode {
@@ -27,6 +27,8 @@ export interface GroupSensor {
   readonly hotPixels: Doubling | null;
   /** What cooling to `coolC` would have added, effective exposure, s; NaN without `darkNoise`. */
   readonly coolingSavesS: number;
+  /** Its standard error, by that of the doubling interval. */
+  readonly coolingSavesErrorS: number;
   readonly coolC: number;
 }
 
@@ -58,7 +60,7 @@ const warmC = 2;
 export function sensorOf(table: FrameTable, options: SensorOptions = {}): SensorReport {
   const told = { darkZenithMag: 20.5, extinctionMagPerAirmass: 0.25, ...options };
   return {
-    groups: groupsOf(table).flatMap((group) => groupSensor(table, group, signsOf(table, group, told), options)),
+    groups: groupsOf(table).flatMap((group) => groupSensor(table, group, signsOf(table, group, told, null), options)),
     episodes: warmEpisodes(table),
   };
 }
@@ -83,6 +85,7 @@ function groupSensor(table: FrameTable, group: Group, signs: readonly Signs[], o
   const setPoint = setPointOf(temperature);
   const coolC = options.coolC ?? (Number.isNaN(setPoint) ? quantile(temperature, 0.5) - 15 : setPoint);
   const { target, filter, exposureS } = group;
+  const saves = (dark: DarkCurve) => savedByCooling(table, group, dark, coolC);
   return [
     {
       target,
@@ -90,7 +93,9 @@ function groupSensor(table: FrameTable, group: Group, signs: readonly Signs[], o
       exposureS,
       darkNoise,
       hotPixels: fitHotPixels(temperature, at(table.hotPixels)),
-      coolingSavesS: darkNoise === null ? Number.NaN : savedByCooling(table, group, darkNoise, coolC),
+      coolingSavesS: darkNoise === null ? Number.NaN : saves(darkNoise),
+      coolingSavesErrorS:
+        darkNoise === null ? Number.NaN : Math.abs(saves(darkNoise.ends[0]) - saves(darkNoise.ends[1])) / 2,
       coolC,
     },
   ];
@@ -100,7 +105,7 @@ function groupSensor(table: FrameTable, group: Group, signs: readonly Signs[], o
  * Effective exposure goes with one over the variance: what is left of it without the dark current that cooling avoids.
  * Of dropped subs only those count that the warm sensor spoiled, where causes were filled in; they are gained whole.
  */
-function savedByCooling(table: FrameTable, { rows }: Group, dark: DarkNoise, coolC: number): number {
+function savedByCooling(table: FrameTable, { rows }: Group, dark: DarkCurve, coolC: number): number {
   const darkAt = (c: number) => dark.varianceAdu2 * 2 ** ((c - dark.fromC) / dark.intervalC);
   return rows.reduce((sum, row) => {
     const [c, noise] = [table.sensorTempC[row], table.noiseAdu[row]];

@@ -1,6 +1,6 @@
 import type { Interval } from "./proportion-intervals.js";
 import { whitenerFor } from "./serial-noise.js";
-import { noiseGrid, solve } from "./serial-regression.js";
+import { type GridFit, noiseGrid, solve } from "./serial-regression.js";
 import { tTwoSided } from "./tails.js";
 
 /** What is known of one coefficient when the noise is not known. */
@@ -31,17 +31,24 @@ export function averagedRegression(
   for (let s = 0; s + 1 < starts.length; s++) longest = Math.max(longest, starts[s + 1] - starts[s]);
   const fits = noiseGrid().flatMap((noise) => {
     const fit = solve(columns, y, starts, whitenerFor(noise, longest), degreesOfFreedom);
-    return fit === null ? [] : [fit];
+    if (fit === null) return [];
+    const { logLikelihood, coefficients, covariance, sigma2 } = fit;
+    return [{ logLikelihood, coefficients, covariance, sigma2 }];
   });
-  if (fits.length === 0) return null;
+  return fits.length === 0 ? null : averagedCoefficients(fits, degreesOfFreedom);
+}
+
+/** Averages the fits for several noises, each by its likelihood. */
+export function averagedCoefficients(fits: readonly GridFit[], degreesOfFreedom: number): AveragedCoefficient[] {
+  const parameters = fits[0].coefficients.length;
   const best = Math.max(...fits.map(({ logLikelihood }) => logLikelihood));
   const weights = fits.map(({ logLikelihood }) => Math.exp(logLikelihood - best));
   const total = weights.reduce((a, b) => a + b, 0);
-  return columns.map((_, i) => {
+  return Array.from({ length: parameters }, (_, i) => {
     const parts = fits.map(({ coefficients, covariance, sigma2 }, k) => ({
       weight: weights[k] / total,
       estimate: coefficients[i],
-      error: Math.sqrt(sigma2 * covariance[i * columns.length + i]),
+      error: Math.sqrt(sigma2 * covariance[i * parameters + i]),
     }));
     const below = (value: number) =>
       parts.reduce(

@@ -15,3 +15,18 @@ export function benjaminiHochberg(p: ArrayLike<number>): Float64Array {
   });
   return result;
 }
+
+/**
+ * Adjusted p-values that keep the chance of any false claim at the level (Holm 1979, Scand. J. Stat. 6, 65).
+ * @param p - 0 to 1
+ */
+export function holm(p: readonly number[]): number[] {
+  const order = p.map((_, i) => i).sort((a, b) => p[a] - p[b]);
+  const adjusted = new Array<number>(p.length);
+  let floor = 0;
+  order.forEach((i, rank) => {
+    floor = Math.max(floor, Math.min(1, p[i] * (p.length - rank)));
+    adjusted[i] = floor;
+  });
+  return adjusted;
+}

@@ -13,7 +13,12 @@ export interface SerialFit {
    */
   readonly columns: readonly Float64Array[];
   readonly y: Float64Array;
+  /** The fit for every noise of {@link noiseGrid}, for those who average over them. */
+  readonly grid: readonly GridFit[];
 }
+
+/** What a fit for one noise comes to. */
+export type GridFit = Pick<Solved, "logLikelihood" | "coefficients" | "covariance" | "sigma2">;
 
 /** Where noise is looked for. */
 const rhos = [0, 0.2, 0.4, 0.55, 0.7, 0.8, 0.87, 0.92, 0.96, 0.985];
@@ -43,8 +48,13 @@ export function serialRegression(
     return solved;
   };
   let best: Solved | null = null;
+  const grid: GridFit[] = [];
   for (const noise of noiseGrid()) {
     const next = attempt(noise);
+    if (next !== null) {
+      const { logLikelihood, coefficients, covariance, sigma2 } = next;
+      grid.push({ logLikelihood, coefficients, covariance, sigma2 });
+    }
     if (next !== null && (best === null || next.logLikelihood > best.logLikelihood)) best = next;
   }
   if (best === null) return null;
@@ -71,6 +81,7 @@ export function serialRegression(
     noise,
     columns: cautious.columns,
     y: cautious.y,
+    grid,
   };
 }
 

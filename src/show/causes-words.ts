@@ -1,6 +1,6 @@
 import type { Advice } from "../explain/advice-terms.js";
 import type { CauseEvidence, SubCause } from "../explain/causes-terms.js";
-import type { DriverOutcome, Drivers, Factor, MetricCode, Remedy } from "../explain/drivers-terms.js";
+import type { DriverOutcome, Drivers, Factor, LawCheck, MetricCode, Remedy } from "../explain/drivers-terms.js";
 import type { Episode } from "../explain/episodes.js";
 import type { GroupSensor, WarmEpisode } from "../explain/sensor.js";
 import { causeRegistry } from "../terms/causes.js";
@@ -13,9 +13,11 @@ const span = (startUtc: string, endUtc: string) =>
 const percent = (share: number) => `${Math.round(100 * share)} %`;
 const subs = (n: number) => `${n} sub${n === 1 ? "" : "s"}`;
 
-/** "2025-10-20 20:42-21:30 UTC  cloud: 7 subs, 6 dropped, 3 min effective lost (100 %)". */
-export const episodeLine = (e: Episode): string =>
-  `${span(e.startUtc, e.endUtc)}  ${causeRegistry[e.cause].short}: ${subs(e.rows.length)}, ${e.dropped} dropped, ${digits(e.costS / 60, 2)} min effective lost (${percent(e.probability)} sure)`;
+/** "2025-10-20 20:42-21:30 UTC  cloud: 7 subs, 6 dropped, 3 min effective lost (98 % sure)". */
+export function episodeLine({ cause, startUtc, endUtc, rows, dropped, costS, probability, rival }: Episode): string {
+  const other = rival === undefined ? "" : `, else ${causeRegistry[rival.cause].short} ${percent(rival.probability)}`;
+  return `${span(startUtc, endUtc)}  ${causeRegistry[cause].short}: ${subs(rows.length)}, ${dropped} dropped, ${digits(costS / 60, 2)} min effective lost (${percent(probability)} sure${other})`;
+}
 
 /** One line a sub: its cause, the next one, the strongest evidence. */
 export function subLine(file: string, verdict: string, cause: SubCause): string {
@@ -87,8 +89,9 @@ export function evidenceWords({ code, value, usual }: CauseEvidence): string {
 }
 
 /** "start after the end of nautical twilight (...): +22 min effective". */
-export function adviceLine({ reason, gainMin, subs: n }: Advice): string {
-  const gain = `: +${digits(gainMin, 2)} min effective (${subs(n)})`;
+export function adviceLine({ reason, gainMin, subs: n, probability }: Advice): string {
+  const sure = probability < 0.8 ? `, the cause ${percent(probability)} sure` : "";
+  const gain = `: +${digits(gainMin, 2)} min effective (${subs(n)}${sure})`;
   switch (reason.kind) {
     case "start-later":
       return `start when the Sun is below ${reason.untilSunDeg} deg, here after ${clock(reason.atUtc)} UTC${gain}`;
@@ -126,12 +129,13 @@ export function adviceLine({ reason, gainMin, subs: n }: Advice): string {
 }
 
 /** What is known of a group's dark noise; empty when nothing is. */
-export function sensorLines({ filter, exposureS, darkNoise, hotPixels, coolingSavesS, coolC }: GroupSensor): string[] {
+export function sensorLines(group: GroupSensor): string[] {
+  const { filter, exposureS, darkNoise, hotPixels, coolingSavesS, coolingSavesErrorS, coolC } = group;
   const name = `${filter || "no filter"}, ${digits(exposureS)} s`;
   const lines: string[] = [];
   if (darkNoise !== null)
     lines.push(
-      `${name}: dark noise doubles every ${digits(darkNoise.intervalC)} +- ${digits(darkNoise.errorC, 2)} C (${darkNoise.subs} subs, ${digits(darkNoise.fromC)} to ${digits(darkNoise.toC)} C); at ${digits(coolC)} C ${digits(coolingSavesS / 60, 2)} min effective more`,
+      `${name}: dark noise doubles every ${digits(darkNoise.intervalC)} +- ${digits(darkNoise.errorC, 2)} C (${darkNoise.subs} subs, ${digits(darkNoise.fromC)} to ${digits(darkNoise.toC)} C); at ${digits(coolC)} C ${digits(coolingSavesS / 60, 2)} +- ${digits(coolingSavesErrorS / 60, 1)} min effective more`,
     );
   if (hotPixels !== null)
     lines.push(`${name}: hot pixels double every ${digits(hotPixels.intervalC)} +- ${digits(hotPixels.errorC, 2)} C`);
@@ -180,28 +184,59 @@ function factorWords({ code, filter, against }: Factor): string {
 }
 
 /** What rejects and quality go with, one line a claim; says so when there is none. */
-export function driverLines({ design, outcomes, because }: Drivers): string[] {
+export function driverLines({ design, laws, outcomes, because }: Drivers): string[] {
   if (because === "too-few-subs") return ["too few subs to say what quality goes with (20 are needed)"];
+  const found = laws.filter(({ claimed }) => claimed).map(lawLine);
   if (because === "nothing-varies") return ["nothing varied that quality could go with"];
-  if (outcomes.length === 0) return ["quality goes with nothing that was tested"];
-  return outcomes
-    .map((outcome) => outcomeLine(outcome))
-    .concat(
-      design.inseparable.length === 0
-        ? []
-        : `cannot be separated with these data: ${design.inseparable.map(({ factors: [a, b], separatedBy }) => `${a.code} and ${b.code} (${remedyWords[separatedBy]} would)`).join("; ")}`,
-    );
+  if (outcomes.length === 0 && found.length === 0) return ["quality goes with nothing that was tested"];
+  return [
+    ...found,
+    ...outcomes.map(outcomeLine),
+    ...(outcomes.length === 0 ? ["beyond that, quality goes with nothing that was tested"] : []),
+    ...(design.inseparable.length === 0
+      ? []
+      : [
+          `cannot be separated with these data: ${design.inseparable.map(({ factors: [a, b], separatedBy }) => `${factorNames[a.code]} and ${factorNames[b.code]} (${remedyWords[separatedBy]} would)`).join("; ")}`,
+        ]),
+  ];
+}
+
+const factorNames: Readonly<Record<Factor["code"], string>> = {
+  altitude: "altitude",
+  "sensor-temperature": "sensor temperature",
+  moon: "Moon",
+  twilight: "twilight",
+  hour: "hour",
+  exposure: "exposure",
+  filter: "filter",
+};
+
+/** "background with VR, 300 s: twilight adds up to 5910 ADU (90 %: 5870 to 5950), to 3.2 times its level". */
+export function lawLine(check: LawCheck): string {
+  const { law, filter, exposureS, estimate, interval, levelAdu, from, to } = check;
+  const basis = `${subs(check.subs)}, ${check.nights} night${check.nights === 1 ? "" : "s"}`;
+  if (law === "airmass") {
+    const wider = 100 * ((to / from) ** estimate - 1);
+    return `star width grows as the airmass to the power ${digits(estimate, 2)} (90 %: ${digits(interval.low, 2)} to ${digits(interval.high, 2)}; 0.6 is expected): +${digits(wider, 2)} % from airmass ${digits(from)} to ${digits(to)}; ${basis}`;
+  }
+  const light = law === "twilight" ? "twilight" : "moonlight";
+  return `background ${filter && `with ${filter}, `}${digits(exposureS)} s: ${light} adds up to ${digits(estimate)} ADU (90 %: ${digits(interval.low)} to ${digits(interval.high)}), to ${digits(1 + estimate / levelAdu, 2)} times its level, with the course that is predicted; ${basis}`;
 }
 
 function outcomeLine(outcome: DriverOutcome): string {
   const { metric, factors, effect } = outcome;
   const change = (log: number) => {
+    if (log > Math.log(3))
+      return log === Number.POSITIVE_INFINITY ? "without limit" : `${digits(Math.exp(log), 2)} times`;
     const percentage = 100 * (Math.exp(log) - 1);
     return `${percentage >= 0 ? "+" : ""}${Math.abs(percentage) < 10 ? percentage.toFixed(1) : Math.round(percentage)} %`;
   };
   const [low, high] = [effect.interval.low, effect.interval.high];
   const size = `${metricWords[metric]} ${change(effect.estimate)} (90 %: ${change(low)} to ${change(high)}) for ${factors.map(factorWords).join(" or ")}`;
-  const basis = `${effect.subs} subs, ${effect.nights} night${effect.nights === 1 ? "" : "s"}`;
+  const steady = outcome.hourFitsAsWell
+    ? "; the hour fits as well, so whatever else changed steadily may be the reason"
+    : "";
+  const basis = `${effect.subs} subs, ${effect.nights} night${effect.nights === 1 ? "" : "s"}${steady}`;
   return outcome.kind === "finding"
     ? `${size}; ${basis}`
     : `${size}: cannot be separated with these data, ${remedyWords[outcome.separatedBy]} would; ${basis}`;

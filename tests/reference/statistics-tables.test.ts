@@ -2,7 +2,7 @@
 // named beside each; M: from memory, not asserted).
 import { describe, expect, it } from "vitest";
 import { betaBinomial, betaBinomialQuantile, clusteredPrediction } from "../../src/numbers/beta-binomial.js";
-import { benjaminiHochberg } from "../../src/numbers/false-discovery.js";
+import { benjaminiHochberg, holm } from "../../src/numbers/false-discovery.js";
 import { effectiveCount, intraClusterCorrelation } from "../../src/numbers/intra-cluster.js";
 import { isotonicFit, staircaseAt } from "../../src/numbers/isotonic.js";
 import { mantelHaenszel, type TwoByTwo } from "../../src/numbers/mantel-haenszel.js";
@@ -192,14 +192,16 @@ describe("predicted counts", () => {
 });
 
 describe("many tests, calibration and scores", () => {
-  it("Benjamini & Hochberg's own example (1995, section 4.1, read second-hand: 15 p-values, four claimed at 0.05)", () => {
-    const p = [
-      0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.324, 0.4262, 0.5719, 0.6528, 0.759, 1,
-    ];
-    const q = benjaminiHochberg([...p, Number.NaN]);
-    expect(q.filter((v) => v <= 0.05)).toHaveLength(4);
-    expect(q[3]).toBeCloseTo((0.0095 * 15) / 4, 12);
-    expect(q[15]).toBeNaN();
+  it("Benjamini & Hochberg and Holm, by hand from their definitions", () => {
+    const p = [0.03, 0.005, 0.6, 0.012];
+    // Ranked .005 .012 .03 .6: step-up p n / rank = .02 .024 .04 .6, already rising.
+    expect(furthest(benjaminiHochberg(p), [0.04, 0.02, 0.6, 0.024])).toBeLessThan(1e-12);
+    // A larger rank that is better pulls the smaller one down: .04 x 2 / 1 = .08 becomes .041.
+    expect(furthest(benjaminiHochberg([0.04, 0.041]), [0.041, 0.041])).toBeLessThan(1e-12);
+    expect(benjaminiHochberg([...p, Number.NaN])[4]).toBeNaN();
+    // Step-down p (n - rank + 1) = .02 .036 .06 .6; never falling.
+    expect(furthest(holm(p), [0.06, 0.02, 0.6, 0.036])).toBeLessThan(1e-12);
+    expect(furthest(holm([0.04, 0.041, 0.9]), [0.12, 0.12, 0.9])).toBeLessThan(1e-12);
   });
   it("a staircase pools what falls, and is right by hand", () => {
     const s = isotonicFit([1, 2, 3, 4, 5], [1, 3, 2, 2, 5]);
