@@ -1,5 +1,6 @@
 import { expectationOf } from "../grade/good-part.js";
 import { groupsOf } from "../grade/groups.js";
+import { median } from "../numbers/quantiles.js";
 import { type CauseCode, causeCodes } from "../terms/causes.js";
 import { type FrameTable, withColumns } from "../terms/frame-table.js";
 import type { Symptom } from "../terms/symptoms.js";
@@ -15,7 +16,7 @@ import {
   sharesOfWidth,
 } from "./causes-shares.js";
 import { type Signs, signsOf } from "./causes-signs.js";
-import type { CauseEvidence, CauseOptions, NightCauses, RankedCause, SubCause } from "./causes-terms.js";
+import type { CauseEvidence, CauseOptions, EvidenceCode, NightCauses, RankedCause, SubCause } from "./causes-terms.js";
 import { nightRowsOf } from "./drivers-nights.js";
 import { checkLaws } from "./laws.js";
 
@@ -50,7 +51,8 @@ export function causesOf(
   const causeOfRow = new Array<SubCause | null>(table.rows).fill(null);
   const has = (row: number, code: Symptom["code"]) => symptomsOfRow[row]?.some((s) => s.code === code) ?? false;
   for (let row = 0; row < table.rows; row++)
-    if (table.kind[row] === "unreadable" || has(row, "unreadable")) causeOfRow[row] = badFile(row);
+    if (table.kind[row] === "unreadable" || has(row, "unreadable"))
+      causeOfRow[row] = certain(row, "bad-file", "unreadable", 0.99);
   const explained = checkLaws(table, nightRowsOf(table), lawLevel);
   for (const group of groupsOf(table)) {
     const signs = signsOf(table, group, told, explained);
@@ -58,13 +60,20 @@ export function causesOf(
       group.rows.map((row) => table.fwhmPx[row]),
       "low",
     ).expected;
+    const usualAir = usualAirOf(table, signs);
     signs.forEach((sign, index) => {
       const { row } = sign;
       if (causeOfRow[row] !== null) return;
       if (table.verdict[row] === "keep" && (symptomsOfRow[row]?.length ?? 0) === 0) return;
       if (table.verdict[row] === "unjudged" && (symptomsOfRow[row]?.length ?? 0) === 0) return;
+      // A kept sub with nothing but a streak was spoiled by nothing else, however low it stood.
+      if (table.verdict[row] === "keep" && symptomsOfRow[row].every(({ code }) => code === "streak")) {
+        causeOfRow[row] = certain(row, "satellite-or-aircraft", "line-across", 0.97);
+        return;
+      }
       const placed = { all: signs, index, exposureS: group.exposureS, fwhmPx };
       causeOfRow[row] = causeOf(placed, {
+        usualAir,
         elsewhere: Number.isNaN(table.shiftXPx[row]) && has(row, "shifted-field"),
         uneven: has(row, "uneven-background") && !(sign.losses.blocked > 0.03),
       });
@@ -79,20 +88,30 @@ export function causesOf(
   };
 }
 
-const badFile = (row: number): SubCause => ({
+/** What the air takes from the group's usual kept sub: so much altitude alone spoils nothing. 0 where none is kept. */
+function usualAirOf(table: FrameTable, signs: readonly Signs[]): number {
+  const kept = signs.filter(({ row }) => table.verdict[row] === "keep");
+  return kept.length === 0 ? 0 : median(kept.map(({ losses }) => losses.air));
+}
+
+/** The cause of what speaks for itself. */
+const certain = (row: number, cause: CauseCode, code: EvidenceCode, probability: number): SubCause => ({
   row,
-  cause: "bad-file",
-  probability: 0.99,
-  ranked: [{ cause: "bad-file", probability: 0.99 }],
+  cause,
+  probability,
+  ranked: [{ cause, probability }],
   losses: noLoss,
-  evidence: evidence("bad-file", "unreadable", 5, 1),
+  evidence: evidence(cause, code, 5, 1),
 });
 
 /**
- * @param seen - `elsewhere`: the sub shows none of the group's stars and many of its own; `uneven`: its background is,
+ * @param seen - `usualAir`: what the air takes from a usual kept sub of the group; `elsewhere`: the sub shows none of the group's stars and many of its own; `uneven`: its background is,
  * though nothing of it is blocked
  */
-function causeOf(placed: Placed, { elsewhere, uneven }: { elsewhere: boolean; uneven: boolean }): SubCause {
+function causeOf(
+  placed: Placed,
+  { usualAir, elsewhere, uneven }: { usualAir: number; elsewhere: boolean; uneven: boolean },
+): SubCause {
   const sign = placed.all[placed.index];
   const losses = elsewhere ? { ...sign.losses, shift: 3, light: 0 } : sign.losses;
   const explained = new Map<CauseCode, number>(causeCodes.map((code) => [code, 0]));
@@ -108,7 +127,7 @@ function causeOf(placed: Placed, { elsewhere, uneven }: { elsewhere: boolean; un
   add(losses.noise, noise.shares);
   add(losses.width, width.shares);
   add(losses.elongation, elongation.shares);
-  add(losses.air, { "low-altitude": 1 });
+  add(Math.max(0, losses.air - usualAir), { "low-altitude": 1 });
   add(losses.blocked, { obstruction: 1 });
   add(losses.shift, { tracking: 1 });
   const unevenness = sharesOfUnevenness(placed);
