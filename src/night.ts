@@ -143,6 +143,7 @@ export async function triageNight(folders: readonly string[], request: NightRequ
     symptomsOfRow,
     ...outcomeOf(table, request.limits),
     explanation,
+    limits: request.limits ?? defaultLimits,
     version: request.version ?? "",
   };
 }

@@ -64,8 +64,10 @@ Example: the real question after a night, with the observer at 48.2 N, 16.4 E:
     writeWhole(join(out, "summary.json"), summary);
     writeWhole(join(out, "report.html"), reportHtml(night));
     // Loaded here, as the notebook's compiler and sockets take longer to load than a remembered night to grade.
+    const parameters = { purpose: values.purpose ?? "balanced", dropStreaks: values["drop-streaks"] ?? false };
     const { writeTriageNotebook } = await import("../notebook/triage-notebook.js");
-    for (const note of await writeTriageNotebook(out, { now: () => new Date() })) console.error(`note: ${note}`);
+    for (const note of await writeTriageNotebook(out, { now: () => new Date(), parameters }))
+      console.error(`note: ${note}`);
     if (values.json === true) console.log(summary);
     else console.log([...nightSummary(night), "", `Report: ${join(out, "report.html")}`].join("\n"));
     if (night.attention.length === 0) return 0;

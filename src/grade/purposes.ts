@@ -29,6 +29,12 @@ export const purposeRegistry: Readonly<Record<Purpose, Preset>> = {
 };
 export const purposes = Object.keys(purposeRegistry) as readonly Purpose[];
 
+/** The purpose whose limits these are; null: somebody's own. Dropping streaks is a choice of its own and plays no part. */
+export function purposeOf(limits: Limits): Purpose | null {
+  const text = (one: Limits) => JSON.stringify({ ...one, streak: defaultLimits.streak });
+  return purposes.find((purpose) => text(limitsFor(purpose)) === text(limits)) ?? null;
+}
+
 /** Some of the fields of a nested object. */
 export type Changes<T> = { readonly [K in keyof T]?: T[K] extends number ? T[K] : Changes<T[K]> };
 

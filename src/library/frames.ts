@@ -19,7 +19,7 @@ import { type By, FrameGroups, groupRows } from "./frame-groups.js";
 import { type Direction, sorted, Table } from "./plain-table.js";
 
 /** What a reader looks at first. */
-const firstColumns: readonly ColumnName[] = [
+export const firstColumns: readonly ColumnName[] = [
   "file",
   "filter",
   "exposureS",

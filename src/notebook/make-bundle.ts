@@ -2,7 +2,6 @@ import { createHash } from "node:crypto";
 import { closeSync, openSync, readdirSync, readFileSync, readSync, statSync } from "node:fs";
 import { join } from "node:path";
 import { parseDecisions } from "../act/decisions.js";
-import { defaultLimits } from "../grade/limits.js";
 import { readEcsv, writeEcsv } from "../terms/ecsv.js";
 import { CallError } from "../terms/errors.js";
 import { type FrameTable, type NumberColumnName, withColumns } from "../terms/frame-table.js";
@@ -13,6 +12,7 @@ import { declared, injectedValues, readsItsFolder, runAmong } from "./own-folder
 import { inJson, privateNotebook, withoutPaths } from "./private-text.js";
 import { readNotebook } from "./read-notebook.js";
 import { gradedColumns, regrade } from "./regrade.js";
+import { storedSummary } from "./stored-summary.js";
 import { writeNotebook } from "./write-notebook.js";
 import { writeZip, type ZipEntry } from "./zip.js";
 
@@ -96,7 +96,7 @@ export async function makeBundle(
     privacy: privacyWords(withSite, withPaths, roundedColumns, rerun),
     roundedColumns,
     parameters,
-    limits: defaultLimits,
+    limits: storedSummary(folder).limits,
     subs,
     subsNotFound,
   };

@@ -1,13 +1,7 @@
 import { existsSync, readFileSync } from "node:fs";
-import { basename, join, resolve } from "node:path";
+import { basename, join } from "node:path";
 import { readNight } from "../act/night-files.js";
-import { adviceOf } from "../explain/advice.js";
-import { causesOf } from "../explain/causes.js";
-import { driversOf } from "../explain/drivers.js";
-import type { Drivers } from "../explain/drivers-terms.js";
-import { episodesOf } from "../explain/episodes.js";
-import type { Explanation } from "../explain/explain-night.js";
-import { sensorOf } from "../explain/sensor.js";
+import { explainNight } from "../explain/explain-night.js";
 import { gradeNight } from "../grade/grade-night.js";
 import type { Limits } from "../grade/limits.js";
 import { type NightRequest, outcomeOf, type TriagedNight, triageNight } from "../night.js";
@@ -16,6 +10,7 @@ import { readEcsv } from "../terms/ecsv.js";
 import { CallError } from "../terms/errors.js";
 import { type FrameTable, withColumns } from "../terms/frame-table.js";
 import type { Symptom } from "../terms/symptoms.js";
+import { storedSummary } from "./stored-summary.js";
 
 /**
  * A night, or several, from wherever they are: folders of subs are measured and graded; a folder that `nightyield triage`
@@ -53,15 +48,18 @@ interface Stored {
   readonly decided: FrameTable;
   readonly paths: readonly string[];
   readonly folders: readonly string[];
+  /** What the verdicts were worked out by. */
+  readonly limits: Limits;
 }
 
 /** A result of triage. In a bundle it lacks night.json, and its verdicts are those with the decisions. */
 function storedNight(folder: string): Stored {
   const file = join(folder, "frames.ecsv");
+  const { folders: names, limits } = storedSummary(folder);
   if (!existsSync(join(folder, "night.json"))) {
     const table = readEcsv(readFileSync(file, "utf8"), file);
     const paths = table.file.map(() => "");
-    return { ...withSymptoms(table), decided: table, paths, folders: namesIn(folder) };
+    return { table, ...symptomsIn(table, limits), decided: table, paths, folders: names, limits };
   }
   const { graded, table: decided, files, folders } = readNight(folder);
   const table = withColumns(graded, {
@@ -69,44 +67,28 @@ function storedNight(folder: string): Stored {
     note: files.map(({ note }) => note),
   });
   const paths = files.map(({ path }) => path);
-  return { ...withSymptoms(table), decided, paths, folders: folders.map((each) => basename(each)) };
-}
-
-/** The names of the folders of subs, as the summary beside the table has them. */
-function namesIn(folder: string): readonly string[] {
-  const file = join(folder, "summary.json");
-  const { folders }: { folders?: unknown } = existsSync(file) ? JSON.parse(readFileSync(file, "utf8")) : {};
-  return Array.isArray(folders) ? folders.map(String) : [basename(resolve(folder))];
+  return {
+    table,
+    ...symptomsIn(table, limits),
+    decided,
+    paths,
+    folders: folders.map((each) => basename(each)),
+    limits,
+  };
 }
 
 /** The table holds the symptoms' codes; grading it once more gives their numbers. */
-function withSymptoms(table: FrameTable, limits?: Limits): Pick<Stored, "table" | "symptomsOfRow"> {
+const symptomsIn = (table: FrameTable, limits: Limits) => ({ symptomsOfRow: gradedAgain(table, limits).symptomsOfRow });
+
+function gradedAgain(table: FrameTable, limits: Limits): Pick<Stored, "table" | "symptomsOfRow"> {
   const given = table.kind.map((kind, row) => (kind === "unreadable" ? [unreadable(table.note[row])] : []));
-  const { symptomsOfRow, ...graded } = gradeNight(table, { given, ...(limits && { limits }) });
-  return { table: limits === undefined ? table : graded.table, symptomsOfRow };
+  return gradeNight(table, { given, limits });
 }
 
 /** From the note of the file's row: "byte 8640: the file ends there. Copy it again". */
 function unreadable(note: string): Symptom {
   const [, offset, problem, remedy] = /^byte (\d+): (.*?)\. (.*)$/s.exec(note) ?? [];
   return { code: "unreadable", offsetBytes: Number(offset), problem: problem ?? note, remedy: remedy ?? "" };
-}
-
-/** As `explainNight`, but drivers are worked out when they are looked at: over thousands of subs that takes long. */
-function explainedLater(graded: FrameTable, symptomsOfRow: readonly (readonly Symptom[])[]) {
-  const { table, causeOfRow } = causesOf(graded, symptomsOfRow);
-  let drivers: Drivers | undefined;
-  const explanation: Explanation = {
-    causeOfRow,
-    episodes: episodesOf(table, causeOfRow),
-    advice: adviceOf(table, causeOfRow),
-    sensor: sensorOf(table),
-    get drivers() {
-      drivers ??= driversOf(table);
-      return drivers;
-    },
-  };
-  return { table, explanation };
 }
 
 function resultOf(read: readonly Stored[], { limits, version = "" }: NightRequest): TriagedNight {
@@ -116,8 +98,8 @@ function resultOf(read: readonly Stored[], { limits, version = "" }: NightReques
   const graded =
     limits === undefined
       ? { table: before, symptomsOfRow: read.flatMap(({ symptomsOfRow }) => symptomsOfRow) }
-      : withSymptoms(before, limits);
-  const { table: explained, explanation } = explainedLater(graded.table, graded.symptomsOfRow);
+      : gradedAgain(before, limits);
+  const { table: explained, explanation } = explainNight(graded.table, graded.symptomsOfRow);
   const decided = together(read.map(({ decided: each }) => each));
   const yours = explained.verdict.map((verdict, row) =>
     decided.verdict[row] === before.verdict[row] ? verdict : decided.verdict[row],
@@ -128,8 +110,9 @@ function resultOf(read: readonly Stored[], { limits, version = "" }: NightReques
     paths: read.flatMap(({ paths }) => paths),
     table,
     symptomsOfRow: graded.symptomsOfRow,
-    ...outcomeOf(table, limits),
+    ...outcomeOf(table, limits ?? read[0].limits),
     explanation,
+    limits: limits ?? read[0].limits,
     notes: [],
     attention: table.kind.flatMap((kind, row) =>
       kind === "unreadable" ? [`Cannot read ${table.file[row]} at ${table.note[row]}`] : [],

@@ -136,11 +136,11 @@ function checkHashes(
 
 async function checkMeasuring(
   table: FrameTable,
-  { roundedColumns: rounded }: BundleManifest,
+  { roundedColumns: rounded, limits }: BundleManifest,
   decisions: readonly Decision[],
   { subs = [], version, given, onProgress }: VerifyOptions,
 ): Promise<VerifyCheck> {
-  const found = await remeasure(subs, { version, ...(given && { given }), ...(onProgress && { onProgress }) });
+  const found = await remeasure(subs, { version, limits, ...(given && { given }), ...(onProgress && { onProgress }) });
   const notes: string[] = [];
   const columns = columnNames.filter((column) => {
     // Decisions change verdict and note after grading, and were compared with the table already; paths in notes are cut.

@@ -1,6 +1,7 @@
 import type { Explanation } from "../explain/explain-night.js";
 import type { Frontier } from "../grade/frontier.js";
 import type { GroupSummary } from "../grade/group-summary.js";
+import type { Limits } from "../grade/limits.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { Symptom } from "../terms/symptoms.js";
 
@@ -15,6 +16,8 @@ export interface NightResult {
   /** What other cuts would gain and lose, by group; null: nothing of the group is kept. */
   readonly frontiers: readonly (Frontier | null)[];
   readonly explanation: Explanation;
+  /** What the verdicts were worked out by. */
+  readonly limits: Limits;
   /** What the user should know. */
   readonly notes: readonly string[];
   /** What needs the user's attention. */

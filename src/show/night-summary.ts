@@ -1,7 +1,8 @@
+import { purposeOf } from "../grade/purposes.js";
 import type { NightResult } from "./night-result.js";
 import { headline, storyOf } from "./story.js";
 import { nextTimeLines, whyLines } from "./why.js";
-import { sentence } from "./words.js";
+import { purposeWords, sentence } from "./words.js";
 
 /**
  * The night's story as plain lines for a terminal.
@@ -16,6 +17,7 @@ export function nightSummary(night: NightResult): string[] {
     `Night: ${night.folders.join(", ")}`,
     `  ${headline(night)}`,
     ...storyOf(night).map((line) => `  ${line}`),
+    ...(purposeOf(night.limits) === "balanced" ? [] : [`  ${purposeWords(night.limits)}`]),
     ...section("What spoiled the subs:", whyLines(night.explanation)),
     ...section("Next time:", nextTimeLines(night.explanation)),
     ...night.notes.map((note) => `  ${sentence(note)}`),

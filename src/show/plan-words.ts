@@ -33,7 +33,7 @@ export function remainingText({ depth, plan, goal, limits }: RemainingAnswer): s
   lines.push(...goalLines(plan, goal));
   const { basis } = plan.forecast;
   lines.push(
-    `  rests on: ${nightsText(basis.nights)}, keep rate ${digits(100 * basis.keepRate, 2)} %, nights differing by ${digits(100 * basis.nightScatter, 2)} %${basis.assumedScatter ? " (mostly assumed: fewer than three nights)" : ""}; altitude above ${digits(plan.minAltitudeDeg)} degrees (${{ given: "given", "own-yield": "from your own yield", default: "usual" }[plan.altitudeFrom]})`,
+    `  rests on: ${nightsText(basis.nights)}, keep rate ${digits(100 * basis.keepRate, 2)} %, nights differing by ${digits(100 * basis.nightScatter, 2)} %${basis.assumedScatter ? " (mostly assumed: fewer than three nights; where nights differ by more, the ranges are too narrow)" : ""}; altitude above ${digits(plan.minAltitudeDeg)} degrees (${{ given: "given", "own-yield": "from your own yield", default: "usual" }[plan.altitudeFrom]})`,
   );
   if (plan.windows.length > 0) lines.push(...windowLines(plan));
   return lines.join("\n");

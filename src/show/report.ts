@@ -14,7 +14,7 @@ import { headline, storyParagraphs } from "./story.js";
 import { firstRows, groupsTable, type Subs, subsData, subsOf, subsTable } from "./table-html.js";
 import { verdictLooks } from "./verdict-look.js";
 import { nextTimeLines, whyLines } from "./why.js";
-import { countWords, dayWords, sentence, sentenceEnd, symptomWords, verdictWords } from "./words.js";
+import { countWords, dayWords, purposeWords, sentence, sentenceEnd, symptomWords, verdictWords } from "./words.js";
 
 /** The browser itself is told to load nothing: the page holds all it needs. */
 const policy = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:";
@@ -53,7 +53,7 @@ ${timeline === null ? "" : timelineSection(night, timeline)}
 ${quantities === null ? "" : quantitiesSection(night, quantities)}
 <section><h2>Groups</h2><p class="soft">Subs are compared only within their group: one target, filter, exposure, gain and image size. \u201cWorth\u201d is the exposure that would go as deep under the best conditions of the group.</p>${groupsTable(night)}</section>
 ${subsSection(subs)}
-${methods()}
+${methods(night)}
 <footer class="soft"><p>Made with nightyield ${escapeHtml(night.version)}. The files were only read; none was altered.</p></footer>
 </main>
 <script type="application/json" id="figures-data">${scriptJson(figures)}</script>
@@ -176,14 +176,15 @@ ${subsTable(subs)}
 <noscript><p>Without JavaScript there are no charts, no sorting, and only the first ${firstRows} files; frames.ecsv beside this page holds all of them.</p></noscript></section>`;
 }
 
-function methods(): string {
+function methods({ limits }: NightResult): string {
   const symptoms = Object.values(symptomRegistry).map(
     ({ short, long }) => `<dt>${escapeHtml(short)}</dt><dd>${escapeHtml(long)}</dd>`,
   );
   return `<section><h2>How the numbers were made</h2>
 <p><b>Background and noise</b> come from clipped histograms of 64-pixel meshes; the camera\u2019s pedestal is still in them. <b>Stars</b> are found with a matched filter above 5 sigma. <b>FWHM</b> is that of Moffat profiles integrated over pixels, so the pixel\u2019s own width is taken out. <b>HFR</b> is the radius that encloses half of a star\u2019s light. <b>Eccentricity</b> is \u221a(1 \u2212 (b/a)\u00b2): 0 is round.</p>
 <p><b>Altitudes</b> are those of mid-exposure, seen from the site, without refraction; airmass follows Kasten &amp; Young (1989). Twilight ends when the Sun is 18\u00b0 below the horizon.</p>
-<p><b>Verdict.</b> A sub is dropped when it would lower the signal-to-noise ratio of an equal-weight stack, which it does when its normalised variance is more than about twice the mean of the better subs; or when its stars are spoiled. Star widths are compared after the growth of seeing with airmass (X to the power 0.6) is taken out. A streak alone does not count against a sub: a clipped stack removes it.</p>
+<p><b>Purpose.</b> ${escapeHtml(purposeWords(limits))}</p>
+<p><b>Verdict.</b> A sub is dropped when it would lower the signal-to-noise ratio of an equal-weight stack, which it does when its normalised variance is more than about twice the mean of the better subs; or when its stars are spoiled. Star widths are compared after the growth of seeing with airmass (X to the power 0.6) is taken out. ${limits.streak.drop > 0 ? "A sub with a streak is dropped, as was asked for." : "A streak alone does not count against a sub: a clipped stack removes it."}</p>
 <p><b>Worth</b>, or effective exposure, is the exposure times (T/T\u2080)\u00b2 times B\u2080/B: T is the starlight that came through, B the variance of the background, and 0 the best tenth of the group.</p>
 <details><summary>What each reason means</summary><dl>${symptoms.join("\n")}</dl></details></section>`;
 }

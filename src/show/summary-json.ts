@@ -22,7 +22,7 @@ export function summaryJson(night: NightResult): string {
     const symptoms = night.symptomsOfRow[row]!.map((symptom) => ({ ...symptom, words: reasonWords(symptom) }));
     return { file, kind, target, filter, verdict, weight, effectiveExposureS, symptoms, cause, causeProbability, note };
   });
-  const { folders, groups, notes, attention, version, explanation } = night;
+  const { folders, groups, notes, attention, version, explanation, limits } = night;
   const summary = {
     nightyield: version,
     folders,
@@ -31,6 +31,7 @@ export function summaryJson(night: NightResult): string {
     why: whyLines(explanation),
     nextTime: nextTimeLines(explanation),
     groups,
+    limits,
     episodes: explanation.episodes.map(({ rows, ...episode }) => ({
       ...episode,
       files: rows.map((row) => table.file[row]),

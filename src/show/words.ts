@@ -1,3 +1,5 @@
+import type { Limits } from "../grade/limits.js";
+import { purposeOf, purposeRegistry } from "../grade/purposes.js";
 import { columnRegistry, isColumnName } from "../terms/frame-table.js";
 import { type Symptom, symptomRegistry } from "../terms/symptoms.js";
 import { units } from "../terms/units.js";
@@ -115,3 +117,11 @@ export const sentence = (note: string): string => `${note.charAt(0).toUpperCase(
 
 /** The same text with a full stop, unless it has one. */
 export const sentenceEnd = (text: string): string => `${text}${/[.!?]$/.test(text) ? "" : "."}`;
+
+/** What the verdicts are for, in a sentence. */
+export function purposeWords(limits: Limits): string {
+  const purpose = purposeOf(limits);
+  return purpose === null
+    ? "Verdicts follow limits of your own."
+    : `Verdicts are for \u201c${purpose}\u201d: ${purposeRegistry[purpose].about}.`;
+}

@@ -6,6 +6,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
+import { defaultLimits } from "../../src/grade/limits.js";
 import { type BundleManifest, manifestName } from "../../src/notebook/bundle-manifest.js";
 import { compareJson } from "../../src/notebook/compare-json.js";
 import { agrees, compareTables } from "../../src/notebook/compare-tables.js";
@@ -271,4 +272,29 @@ describe("comparing and hiding", () => {
   it("folders that are known go whole, spaces and all", () => {
     expect(withoutPaths("in /media/Ann B/nights/a 1.fits", ["/media/Ann B/nights"])).toBe("in .../a 1.fits");
   });
+});
+
+describe("a night graded for another purpose", () => {
+  it("says so, opens as it was graded, and verifies", () => {
+    const scenario = join(root, "tests/scenarios/satellites.json");
+    expect(run("simulate", scenario, "--out", "lines", "--frames", "16").status).toBe(0);
+    expect(run("triage", "lines/nights", "--out", "plain").status).toBe(0);
+    expect(run("triage", "lines/nights", "--out", "sharp", "--purpose", "detail", "--drop-streaks").status).toBe(0);
+    const verdictsIn = (name: string) =>
+      readEcsv(readFileSync(join(folder, name, "frames.ecsv"), "utf8"), "frames.ecsv").verdict;
+    expect(verdictsIn("sharp")).not.toEqual(verdictsIn("plain"));
+    expect(readFileSync(join(folder, "sharp/report.html"), "utf8")).toContain("small sharp objects");
+    expect(run("bundle", "sharp", "--out", "sharp.zip").status).toBe(0);
+    const again = run("verify", "sharp.zip", "--subs", "lines/nights");
+    expect([again.status, again.stderr], again.stdout).toEqual([0, expect.any(String)]);
+    // The same bundle with the usual limits in its manifest does not agree: the limits are what made it agree.
+    const files = textsOf(bytesOf("sharp.zip"));
+    const manifest = JSON.parse(files.get(manifestName)!) as BundleManifest;
+    files.set(manifestName, JSON.stringify({ ...manifest, limits: defaultLimits }));
+    writeFileSync(
+      join(folder, "usual.zip"),
+      writeZip([...files].map(([name, text]) => ({ name, bytes: Buffer.from(text) }))),
+    );
+    expect(run("verify", "usual.zip").status).toBe(1);
+  }, 120_000);
 });

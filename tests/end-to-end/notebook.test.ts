@@ -17,6 +17,8 @@ import { code, lives, notebookOf, own, tslab } from "./notebook-kernels.js";
 const main = fileURLToPath(new URL("../../dist/cli/main.js", import.meta.url));
 const folder = mkdtempSync(join(tmpdir(), "nightyield-notebook-"));
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
+// Other test files start kernels at the same time; here only this file's folders are seen.
+for (const name of ["TMPDIR", "TEMP", "TMP"]) process.env[name] = folder;
 const now = () => new Date();
 const said = (outputs: readonly Output[]) =>
   outputs.map((output) => (output.output_type === "stream" ? output.text : `<${output.output_type}>`)).join("");

@@ -4,6 +4,7 @@ import { explainNight } from "../../src/explain/explain-night.js";
 import { frontier } from "../../src/grade/frontier.js";
 import { gradeNight } from "../../src/grade/grade-night.js";
 import { summariseGroup } from "../../src/grade/group-summary.js";
+import { defaultLimits } from "../../src/grade/limits.js";
 import type { NightResult } from "../../src/show/night-result.js";
 import { placeInSky } from "../../src/sky/place-in-sky.js";
 import { type FrameRow, fromRows } from "../../src/terms/frame-table.js";
@@ -88,6 +89,7 @@ export function inventedNight(
     groups: groups.map((group) => summariseGroup(table, group)),
     frontiers: groups.map((group) => frontier(table, group)),
     explanation,
+    limits: defaultLimits,
     notes: ["2 dark, flat or bias frames recognised and left out of grading"],
     attention: [`Cannot read ${file} at byte ${cut.offsetBytes}: ${cut.problem}. ${cut.remedy}`],
     site: inventedSite,

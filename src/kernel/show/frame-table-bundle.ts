@@ -1,3 +1,4 @@
+import { firstColumns } from "../../library/frames.js";
 import { shortNumber, sortableTable, type TableColumn, textTable } from "../../library/table-text.js";
 import {
   type ColumnName,
@@ -30,15 +31,6 @@ const shownColumns: readonly ColumnName[] = [
   "symptoms",
   "cause",
 ];
-const textColumns: readonly ColumnName[] = [
-  "file",
-  "filter",
-  "exposureS",
-  "starCount",
-  "fwhmPx",
-  "verdict",
-  "symptoms",
-];
 
 /** True for a frame table: all its columns, each as long as it says. */
 export function isFrameTable(value: unknown): value is FrameTable {
@@ -50,7 +42,7 @@ export function isFrameTable(value: unknown): value is FrameTable {
 /** A frame table as a compact table: the columns that hold something. */
 export function frameTableBundle(table: FrameTable): MimeBundle {
   const html = columnsOf(table, shownColumns, mostHtmlRows);
-  const text = columnsOf(table, textColumns, mostTextRows);
+  const text = columnsOf(table, firstColumns, mostTextRows);
   const left = (most: number) => (table.rows > most ? `, the first ${most} of them here` : "");
   const size = `Frame table: ${table.rows} ${table.rows === 1 ? "row" : "rows"}`;
   return {
