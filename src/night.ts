@@ -7,11 +7,14 @@ import { groupsOf } from "./grade/groups.js";
 import { defaultLimits, type Limits } from "./grade/limits.js";
 import { starlightOf } from "./grade/starlight.js";
 import { brightStarCount } from "./measure/bright-stars.js";
+import type { PairSet } from "./measure/calibration-pairs.js";
+import { type MeasuredPairs, measurePairs } from "./measure/measure-pairs.js";
 import { measureSubs, type Sub } from "./measure/measure-subs.js";
 import { openPool } from "./measure/pool.js";
 import { relateGroup } from "./measure/relate-group.js";
 import { noStore, openStore } from "./measure/store.js";
-import type { SubFacts } from "./measure/sub-facts.js";
+import type { SaidCamera, SubFacts } from "./measure/sub-facts.js";
+import { groupSetups, type SaidOfGroup } from "./plan/group-setup.js";
 import type { Given } from "./read/exposure-facts.js";
 import { findFiles } from "./read/folders.js";
 import type { NightResult } from "./show/night-result.js";
@@ -58,7 +61,9 @@ export interface MeasuredNight {
   readonly notes: readonly string[];
   /** What needs the user's attention; empty on a good night. */
   readonly attention: readonly string[];
-  readonly site: { readonly latitudeDeg: number; readonly longitudeDeg: number } | null;
+  readonly site: { readonly latitudeDeg: number; readonly longitudeDeg: number; readonly heightM?: number } | null;
+  /** What headers or the user said of camera and target, by group. */
+  readonly said: readonly SaidOfGroup[];
 }
 
 /** A graded night with what the report needs. */
@@ -93,7 +98,8 @@ export async function measureNight(folders: readonly string[], request: NightReq
       version: request.version ?? "",
       onDone: (file) => request.onProgress?.(++done, files.length, file),
     });
-    const measured = fromRows(subs.map(({ row }) => row));
+    const pairs = await measurePairs(files, subs, { pool, store });
+    const measured = fromRows(subs.map(({ row }, file) => ({ ...row, ...pairs.rows.get(file) })));
     const related = await relatedColumns(
       measured,
       subs,
@@ -104,11 +110,15 @@ export async function measureNight(folders: readonly string[], request: NightReq
     return {
       ...related,
       table: withColumns(related.table, { skyMagArcsec2 }),
-      ...toldOf(subs, otherFiles),
+      ...toldOf(subs, otherFiles, pairs),
       folders: folders.map((folder) => basename(resolve(folder))),
       paths: files.map(({ path }) => path),
       given: subs.map(({ unreadable }) => (unreadable === null ? [] : [unreadable.symptom])),
       site: subs.find(({ facts }) => facts?.site)?.facts?.site ?? null,
+      said: groupsOf(measured).map(({ rows, ...group }) => ({
+        ...group,
+        ...saidOf(rows.map((row) => subs[row]!.facts)),
+      })),
     };
   } finally {
     await pool.close();
@@ -128,7 +138,7 @@ export async function measureNight(folders: readonly string[], request: NightReq
  * ```
  */
 export async function triageNight(folders: readonly string[], request: NightRequest = {}): Promise<TriagedNight> {
-  const measured = await measureNight(folders, request);
+  const { said, ...measured } = await measureNight(folders, request);
   const graded = gradeNight(measured.table, {
     given: measured.given,
     starlight: measured.starlight,
@@ -144,6 +154,7 @@ export async function triageNight(folders: readonly string[], request: NightRequ
     ...outcomeOf(table, request.limits),
     explanation,
     limits: request.limits ?? defaultLimits,
+    setups: groupSetups(table, said),
     version: request.version ?? "",
   };
 }
@@ -224,13 +235,45 @@ async function relatedColumns(
   };
 }
 
+/** Camera and place of a group's subs, each number from the first sub that has it. */
+function saidOf(facts: readonly (SubFacts | null)[]): Pick<SaidOfGroup, "camera" | "place"> {
+  const first = <T>(of: (one: SubFacts) => T | null): T | null => {
+    for (const one of facts) {
+      const value = one === null ? null : of(one);
+      if (value !== null) return value;
+    }
+    return null;
+  };
+  const number = (name: keyof SaidCamera) => first(({ camera }) => camera[name]);
+  return {
+    camera: {
+      electronsPerAdu: number("electronsPerAdu"),
+      readNoiseE: number("readNoiseE"),
+      pedestalAdu: number("pedestalAdu"),
+    },
+    place: first(({ raDeg, decDeg }) => (raDeg === null || decDeg === null ? null : { raDeg, decDeg })),
+  };
+}
+
 /** What the user should know of the files, and what needs attention. */
-function toldOf(subs: readonly Sub[], otherFiles: number): Pick<MeasuredNight, "notes" | "attention"> {
+function toldOf(
+  subs: readonly Sub[],
+  otherFiles: number,
+  { measured, single }: MeasuredPairs,
+): Pick<MeasuredNight, "notes" | "attention"> {
   const notes: string[] = [];
   if (otherFiles > 0) notes.push(`${countOf(otherFiles, "file")} that by name are not FITS were left alone`);
   const calibration = subs.filter(({ row }) => ["dark", "flat", "bias", "dark-flat"].includes(row.kind ?? "")).length;
   if (calibration > 0)
     notes.push(`${countOf(calibration, "dark, flat or bias frame")} recognised and left out of grading`);
+  if (measured.length > 0)
+    notes.push(
+      `two each of these were measured as pairs, for read noise and e-/ADU: ${measured.map(setWords).join(", ")}`,
+    );
+  if (single.length > 0)
+    notes.push(
+      `of these there is one only, and noise is measured from two taken alike: ${single.map(setWords).join(", ")}`,
+    );
   const attention = subs.flatMap(({ unreadable }) => (unreadable === null ? [] : [unreadable.message]));
   const lights = subs.filter(({ row }) => row.kind === "light");
   const unplaced = lights.filter(({ row }) => Number.isNaN(row.altitudeDeg ?? Number.NaN));
@@ -252,4 +295,7 @@ function missingFor(subs: readonly Sub[]): string {
   return `the headers do not give ${missing.join(", nor ")}`;
 }
 
+/** A set as `flat in L of 2 s`. */
+const setWords = ({ kind, filter, exposureS }: PairSet) =>
+  `${kind}${filter === "" ? "" : ` in ${filter}`}${kind === "bias" || Number.isNaN(exposureS) ? "" : ` of ${Number(exposureS.toPrecision(3))} s`}`;
 const countOf = (n: number, what: string) => `${n} ${what}${n === 1 ? "" : "s"}`;

@@ -1,7 +1,7 @@
 import { median } from "../numbers/quantiles.js";
 import { medianAndSigma } from "../numbers/robust.js";
 import { fieldLight } from "./field-light.js";
-import { fluxScaleError, leastSnrForGrowth } from "./flux-scale.js";
+import { relativeScale } from "./flux-scale.js";
 import { fitMotion, inverse, type Motion, motionsByTriangles, movedX, movedY } from "./motion.js";
 import { type StarList, starFlags } from "./star.js";
 import { StarGrid } from "./star-grid.js";
@@ -137,17 +137,15 @@ function describe(
     })),
     sub,
   );
+  const scale = relativeScale(pairs, reference.stars, sub.stars);
   return {
     shiftXPx: movedX(motion, middleX, middleY) - middleX + median(offX),
     shiftYPx: movedY(motion, middleX, middleY) - middleY + median(offY),
     rotationDeg: (Math.atan2(motion.sine, motion.cosine) * 180) / Math.PI,
     matches: pairs.length,
     scatterPx: (medianAndSigma(offX).sigma + medianAndSigma(offY).sigma) / 2,
-    zeroPoint: ratio.zeroPoint,
-    zeroPointError: Math.hypot(
-      ratio.zeroPointError,
-      ratio.zeroPoint * Math.hypot(scaleErrorOf(sub.stars), scaleErrorOf(reference.stars)),
-    ),
+    zeroPoint: scale.scale * ratio.zeroPoint,
+    zeroPointError: scale.scale * Math.hypot(ratio.zeroPointError, ratio.zeroPoint * scale.error),
   };
 }
 
@@ -156,15 +154,6 @@ function fromMiddle2({ width, height, stars }: MatchableSub, star: number): numb
   const x = stars.xPx[star]! - (width - 1) / 2;
   const y = stars.yPx[star]! - (height - 1) / 2;
   return (4 * (x * x + y * y)) / (width * width + height * height);
-}
-
-/** Relative error that all fluxes of a sub share. */
-function scaleErrorOf({ count, flags, snr, fluxAdu, fluxErrorAdu }: StarList): number {
-  const made = Array.from({ length: count }, (_, i) => i).filter((i) => flags[i] === 0 && snr[i]! > leastSnrForGrowth);
-  return fluxScaleError(
-    made.map((i) => fluxAdu[i]!),
-    made.map((i) => fluxErrorAdu[i]!),
-  );
 }
 
 /** Numbers of the stars that can be trusted, brightest first. */

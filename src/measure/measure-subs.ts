@@ -4,7 +4,7 @@ import { type ByteSource, openFile } from "../read/file-bytes.js";
 import type { FoundFile } from "../read/folders.js";
 import { firstImage, openPixels } from "../read/hdu.js";
 import type { FrameRow } from "../terms/frame-table.js";
-import { contentKey, keyOf } from "./content-key.js";
+import { type ContentKey, contentKey, keyOf } from "./content-key.js";
 import type { Pool } from "./pool.js";
 import type { Store } from "./store.js";
 import { type SubFacts, subFacts } from "./sub-facts.js";
@@ -18,6 +18,8 @@ export interface Sub {
   /** null: the file could not be read. */
   readonly facts: SubFacts | null;
   readonly unreadable: Unreadable | null;
+  /** What the file is known by; null: it could not be read. */
+  readonly content: ContentKey | null;
   /** What matching needs, of a measured light frame. */
   readonly matchable: Matchable | null;
 }
@@ -71,7 +73,7 @@ export async function measureSubs(files: readonly FoundFile[], how: MeasureSubs)
 }
 
 function subOf({ path, file }: FoundFile, { pool, store, given, version }: MeasureSubs): Sub | Promise<Sub> {
-  let read: { content: { key: string; day: string }; facts: SubFacts };
+  let read: { content: ContentKey; facts: SubFacts };
   try {
     read = readFacts(path, file, store, given, version);
   } catch (error) {
@@ -80,12 +82,12 @@ function subOf({ path, file }: FoundFile, { pool, store, given, version }: Measu
   const { content, facts } = read;
   const { options } = facts;
   if (facts.described.kind !== "light")
-    return { row: { ...facts.described, file }, facts, unreadable: null, matchable: null };
+    return { row: { ...facts.described, file }, facts, unreadable: null, content, matchable: null };
   const key = keyOf(content.key, toExactJson(options));
   const finished = (measured: SubMeasurement): Sub => {
     const { width, height, brightStars } = measured;
     const matchable = { day: content.day, key, width, height, brightStars };
-    return { row: { ...subRow(facts, measured), file }, facts, unreadable: null, matchable };
+    return { row: { ...subRow(facts, measured), file }, facts, unreadable: null, content, matchable };
   };
   const remembered = store.find(content.day, "s", key);
   if (remembered !== null) return finished(readSubMeasurement(remembered));
@@ -121,5 +123,5 @@ function factsOf(source: ByteSource, given: Given): SubFacts {
 function unreadableSub(file: string, unreadable: Unreadable): Sub {
   const { offsetBytes, problem, remedy } = unreadable.symptom;
   const note = `byte ${offsetBytes}: ${problem}. ${remedy}`;
-  return { row: { file, kind: "unreadable", note }, facts: null, unreadable, matchable: null };
+  return { row: { file, kind: "unreadable", note }, facts: null, unreadable, content: null, matchable: null };
 }

@@ -40,6 +40,11 @@ export interface RelatedGroup {
 /** Compares two subs by their indices. */
 export type Match = (sub: number, reference: number) => Promise<StarMatch | null>;
 
+/**
+ * Relative error of starlight by the logarithm of the ratio of two subs' widths. On simulated nights that drift out of
+ * focus by a factor of five (1.6 as a logarithm), 2 to 5 %; between seeing of 2.5 and 4 px, 0.6 %.
+ */
+const errorPerWidth = 0.02;
 /** Matching needs five stars. */
 const fewestStars = 5;
 /** A sub with a streak, or blocked by more than this, is the reference only where all others are this much less good. */
@@ -58,10 +63,10 @@ const leastMove = 0.02;
 export async function relateSubs(subs: readonly Relatable[], match: Match): Promise<RelatedGroup> {
   const able = subs.flatMap((sub, i) => (brightStarCount(sub.brightStars) >= fewestStars ? [i] : []));
   if (able.length === 0) return { reference: -1, relations: subs.map(() => null) };
-  let best = await relateTo(bestOf(subs, able), able, subs.length, match);
+  let best = await relateTo(bestOf(subs, able), able, subs, match);
   const left = able.filter((i) => best[i] === null);
   if (2 * left.length > able.length) {
-    const other = await relateTo(bestOf(subs, left), able, subs.length, match);
+    const other = await relateTo(bestOf(subs, left), able, subs, match);
     if (count(other) > count(best)) best = other;
   }
   return anchored(best, subs[able[0]!]!.width);
@@ -74,14 +79,16 @@ const count = (relations: readonly (Relation | null)[]) => relations.filter((r) 
  * that carries a streak or is partly blocked is passed over for one that is almost as good.
  */
 function bestOf(subs: readonly Relatable[], among: readonly number[]): number {
+  const isSpoiled = (i: number) => (subs[i]!.streaks ?? 0) > 0 || (subs[i]!.blockedFraction ?? 0) > leastBlocked;
+  // Pieces of a streak count as stars: how many there are to see, the other subs say.
+  const whole = among.filter((i) => !isSpoiled(i));
   const most = quantile(
-    among.map((i) => subs[i]!.starCount),
+    (2 * whole.length >= among.length ? whole : among).map((i) => subs[i]!.starCount),
     0.9,
   );
   const cost = (i: number) => {
-    const { fwhmPx, airmass, streaks = 0, blockedFraction = 0 } = subs[i]!;
-    const spoiled = streaks > 0 || blockedFraction > leastBlocked;
-    return (fwhmPx > 0 ? fwhmPx : 1e9) * Math.sqrt(airmass > 0 ? airmass : 1) * (spoiled ? spoiledCost : 1);
+    const { fwhmPx, airmass } = subs[i]!;
+    return (fwhmPx > 0 ? fwhmPx : 1e9) * Math.sqrt(airmass > 0 ? airmass : 1) * (isSpoiled(i) ? spoiledCost : 1);
   };
   const rich = among.filter((i) => subs[i]!.starCount >= 0.8 * most);
   return (rich.length > 0 ? rich : among).reduce((a, b) => (cost(b) < cost(a) ? b : a));
@@ -90,14 +97,14 @@ function bestOf(subs: readonly Relatable[], among: readonly number[]): number {
 async function relateTo(
   reference: number,
   able: readonly number[],
-  length: number,
+  subs: readonly Relatable[],
   match: Match,
 ): Promise<(Relation | null)[]> {
   const others = able.filter((i) => i !== reference);
-  const direct = new Array<Relation | null>(length).fill(null);
+  const direct = new Array<Relation | null>(subs.length).fill(null);
   const found = await Promise.all(others.map((i) => match(i, reference)));
   others.forEach((i, k) => {
-    direct[i] = found[k] ? relationOf(found[k]) : null;
+    direct[i] = found[k] ? relationOf(found[k], subs[i]!, subs[reference]!) : null;
   });
   direct[reference] = { ...nowhere, starlightError: ownError(direct) };
   const left = others.filter((i) => direct[i] === null);
@@ -106,7 +113,7 @@ async function relateTo(
     left.map(async (i) => {
       const near = related.reduce((a, b) => (Math.abs(b - i) < Math.abs(a - i) ? b : a));
       const step = near === reference ? null : await match(i, near);
-      return step && chain(direct[near]!, relationOf(step));
+      return step && chain(direct[near]!, relationOf(step, subs[i]!, subs[near]!));
     }),
   );
   left.forEach((i, k) => {
@@ -117,14 +124,23 @@ async function relateTo(
 
 const nowhere = { shiftXPx: 0, shiftYPx: 0, rotationDeg: 0, starlight: 1, starlightError: 0, commonStars: 0 };
 
-const relationOf = ({ zeroPoint, zeroPointError, matches, shiftXPx, shiftYPx, rotationDeg }: StarMatch): Relation => ({
+const relationOf = (
+  { zeroPoint, zeroPointError, matches, shiftXPx, shiftYPx, rotationDeg }: StarMatch,
+  sub: Relatable,
+  reference: Relatable,
+): Relation => ({
   shiftXPx,
   shiftYPx,
   rotationDeg,
   starlight: zeroPoint,
-  starlightError: zeroPointError,
+  starlightError: Math.hypot(zeroPointError, zeroPoint * widthError(sub.fwhmPx, reference.fwhmPx)),
   commonStars: matches,
 });
+
+/** What wider stars gather in wings and from unseen neighbours leaves this relative error. */
+function widthError(fwhmPx: number, otherPx: number): number {
+  return fwhmPx > 0 && otherPx > 0 ? errorPerWidth * Math.abs(Math.log(fwhmPx / otherPx)) : 0;
+}
 
 /** The reference's own share in the errors of its comparisons: of two equally good subs, each has 1 / sqrt(2). */
 function ownError(relations: readonly (Relation | null)[]): number {

@@ -16,7 +16,8 @@ const fullScale = 4000;
 
 /**
  * Finds the sensor's limit and counts the pixels at it. Without a known limit it is taken to be the largest value of
- * the frame, if several pixels have exactly that value, as only a limit makes them.
+ * the frame, if several pixels have exactly that value, as only a limit makes them: four and more, or two side by
+ * side, as in a star, while equal hot pixels are apart. A single pixel at the limit cannot be told from a peak.
  * @param known - limit in ADU, or NaN
  */
 export function measureSaturation({ pixels, width, sums, workspace }: FrameBuffers, known: number): Saturation {
@@ -29,6 +30,7 @@ export function measureSaturation({ pixels, width, sums, workspace }: FrameBuffe
   const floor = Number.isNaN(known) ? largestSum / 4 : known;
   let largest = Number.NEGATIVE_INFINITY;
   let atLargest = 0;
+  const first = new Int32Array(4);
   let atKnown = 0;
   const next = (from: number) =>
     kernels === null
@@ -42,17 +44,33 @@ export function measureSaturation({ pixels, width, sums, workspace }: FrameBuffe
       if (value > largest) {
         largest = value;
         atLargest = 1;
-      } else if (value === largest) atLargest++;
+        first[0] = at + (k & 1) + (k >> 1) * width;
+      } else if (value === largest) {
+        if (atLargest < first.length) first[atLargest] = at + (k & 1) + (k >> 1) * width;
+        atLargest++;
+      }
     }
   }
   const count = 4 * sums.width * sums.height;
   if (!Number.isNaN(known)) return { levelAdu: known, fraction: atKnown / count, largestAdu: largest };
   const piledUp =
     (pixels instanceof Uint16Array && largest === largest16) ||
-    (atLargest >= 4 && (2 * atLargest < count || largest >= fullScale));
+    (atLargest >= 4 && (2 * atLargest < count || largest >= fullScale)) ||
+    (largest >= fullScale && sideBySide(first.subarray(0, Math.min(atLargest, first.length)), width));
   return piledUp
     ? { levelAdu: largest, fraction: atLargest / count, largestAdu: largest }
     : { levelAdu: Number.POSITIVE_INFINITY, fraction: 0, largestAdu: largest };
+}
+
+/** True when two of some pixels touch. */
+function sideBySide(places: Int32Array, width: number): boolean {
+  return places.some((one, i) =>
+    places.subarray(i + 1).some((other) => {
+      const across = Math.abs((one % width) - (other % width));
+      const down = Math.abs(Math.floor(one / width) - Math.floor(other / width));
+      return across <= 1 && down <= 1;
+    }),
+  );
 }
 
 function largestOf(values: Float32Array): number {

@@ -25,6 +25,8 @@ export interface Star {
   flux: number;
   fluxError: number;
   hfr: number;
+  /** Light in a wide aperture divided by `flux`; absent: not measured. */
+  apertureRatio?: number;
   flags: number;
 }
 
@@ -38,6 +40,11 @@ export interface StarList {
   /** All of the star's light, sky taken off. */
   readonly fluxAdu: Float64Array;
   readonly fluxErrorAdu: Float64Array;
+  /**
+   * Light in a wide aperture, less what clearly is a neighbour's, divided by `fluxAdu`: near 1, other where a star's
+   * shape is not its surroundings'. NaN: not measured; absent: not known.
+   */
+  readonly apertureRatio?: Float64Array;
   /** Brightest pixel, sky taken off. */
   readonly peakAdu: Float64Array;
   /** Signal to noise of the matched filter. */
@@ -100,6 +107,7 @@ export function starList(stars: readonly Star[], side: number): StarList {
     yPx: column((star) => (star.y + 0.5) * side - 0.5),
     fluxAdu: column((star) => star.flux),
     fluxErrorAdu: column((star) => star.fluxError),
+    apertureRatio: column((star) => star.apertureRatio ?? Number.NaN),
     peakAdu: column((star) => star.peak / (side * side)),
     snr: column((star) => star.flux / star.fluxError),
     hfrPx: column((star) => star.hfr * side),

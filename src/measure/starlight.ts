@@ -2,9 +2,14 @@ import { fluxScale, leastSnrForGrowth } from "./flux-scale.js";
 import { foreignLight } from "./foreign-light.js";
 import { gaussianPerStep, gaussianTable } from "./gaussian-table.js";
 import { type Growth, growthCurve } from "./growth-curve.js";
+import { localShapes } from "./local-shape.js";
 import { cutStamp, mostStampRadius, type Source, type Stamp } from "./stamp.js";
 import { inRowOrder, type Star, starFlags } from "./star.js";
 import type { StarGrid } from "./star-grid.js";
+import { tightRatios } from "./tight-aperture.js";
+
+/** With fewer stars that stand alone in wide apertures, smaller ones around all stars tell more. */
+const enoughAlone = 12;
 
 /** Variance of a star's light. */
 export interface Light {
@@ -17,22 +22,23 @@ export interface Light {
 }
 
 /**
- * Measures each star's light with one elliptical Gaussian for all, the typical star, as weight: the estimate with the
- * least noise, linear in the star's light whatever its brightness, so that fluxes of one frame compare with another's.
+ * Measures each star's light with an elliptical Gaussian of the shape that stars have around its place as weight
+ * ({@link localShapes}): the estimate with the least noise, linear in the star's light whatever its brightness, so that
+ * fluxes of one frame compare with another's. One shape for the whole frame would lose light where the field's turning
+ * or the optics draw stars out, and differently in each frame.
  */
 export function measureFluxes(stars: readonly Star[], source: Source, light: Light, stamp: Stamp): void {
-  const { xx, xy, yy, perValue } = light;
-  const determinant = xx * yy - xy * xy;
-  const inverseXX = yy / determinant;
-  const inverseXY = -xy / determinant;
-  const inverseYY = xx / determinant;
-  const area = 2 * Math.PI * Math.sqrt(determinant);
-  const radius = Math.min(mostStampRadius, Math.ceil(3 * Math.sqrt(Math.max(xx, yy))) + 1);
+  const { perValue } = light;
+  const shapeAt = localShapes(stars, light);
   for (const star of inRowOrder(stars)) {
+    const { xx, xy, yy } = shapeAt(star.x, star.y);
+    const determinant = xx * yy - xy * xy;
+    const area = 2 * Math.PI * Math.sqrt(determinant);
+    const radius = Math.min(mostStampRadius, Math.ceil(3 * Math.sqrt(Math.max(xx, yy))) + 1);
     const middleX = Math.round(star.x);
     const middleY = Math.round(star.y);
     cutStamp(source, middleX, middleY, radius, star.sky, stamp);
-    lightUnder(stamp, star.x - middleX, star.y - middleY, inverseXX, inverseXY, inverseYY);
+    lightUnder(stamp, star.x - middleX, star.y - middleY, yy / determinant, -xy / determinant, xx / determinant);
     const [light1, weight2, weight3] = stamp.out as unknown as readonly [number, number, number];
     const amplitude = light1 / weight2;
     const variance =
@@ -120,7 +126,18 @@ export function measureGrowth(
     const foreign = foreignLight(stamp, x - middleX, y - middleY, within, star.sigma / side, star.flux);
     if (Number.isNaN(foreign)) continue;
     const ratio = (growth.flux - foreign) / fraction / star.flux;
+    star.apertureRatio = ratio;
     used.push({ ratio, flux: star.flux, error: star.fluxError });
+  }
+  if (used.length < enoughAlone) {
+    const tight = tightRatios(stars, image, within, fraction, stamp);
+    if (tight.length > used.length) {
+      used.length = 0;
+      for (const { star, ratio } of tight) {
+        star.apertureRatio = ratio;
+        used.push({ ratio, flux: star.flux, error: star.fluxError });
+      }
+    }
   }
   const factor =
     fluxScale(
@@ -132,6 +149,7 @@ export function measureGrowth(
   for (const star of stars) {
     star.flux *= factor;
     star.fluxError *= factor;
+    if (star.apertureRatio !== undefined) star.apertureRatio /= factor;
   }
 }
 

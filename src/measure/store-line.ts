@@ -1,7 +1,10 @@
 import { createHash } from "node:crypto";
 
-/** What a line holds: `f` what the headers say, `s` a measured sub, `p` a pair of subs matched by their stars. */
-export type LineKind = "f" | "s" | "p";
+/**
+ * What a line holds: `f` what the headers say, `s` a measured sub, `p` a pair of subs matched by their stars, `c` a pair
+ * of calibration frames.
+ */
+export type LineKind = "f" | "s" | "p" | "c";
 
 /** Kind and 32 digits of the key. */
 const nameBytes = 33;
@@ -23,7 +26,7 @@ export function writeLine(kind: LineKind, key: string, payload: string): Buffer 
 export function nameOfLine(bytes: Buffer, from: number, to: number): string | null {
   if (to - from < payloadAt || bytes[from + nameBytes] !== 0x20 || bytes[from + payloadAt - 1] !== 0x20) return null;
   const name = bytes.toString("latin1", from, from + nameBytes);
-  return /^[fsp][0-9a-f]{32}$/.test(name) ? name : null;
+  return /^[fspc][0-9a-f]{32}$/.test(name) ? name : null;
 }
 
 /** Name and payload of a line without its newline; null when the checksum does not fit. */

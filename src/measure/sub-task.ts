@@ -6,6 +6,8 @@ import { unpackBrightStars } from "./bright-stars.js";
 import type { FrameBuffers } from "./frame-buffers.js";
 import { matchStars, type StarMatch } from "./match.js";
 import { type MeasureOptions, measureFrame } from "./measure-frame.js";
+import { type PairNoise, pairNoise } from "./pair-noise.js";
+import { someRows } from "./some-rows.js";
 import { type SubMeasurement, subMeasurement } from "./sub-measurement.js";
 
 /** A file to be measured. */
@@ -31,6 +33,24 @@ export interface MatchTask {
   readonly reference: MatchSide;
 }
 
+/** Two bias, dark or flat frames whose noise is looked for. */
+export interface PairTask {
+  readonly kind: "pair";
+  readonly frames: readonly [PairSide, PairSide];
+  /** For flats: the level of a frame without light, ADU. */
+  readonly pedestalAdu?: number;
+}
+
+/** A file of a pair. */
+export interface PairSide {
+  readonly path: string;
+  /** Name for messages. */
+  readonly file: string;
+}
+
+/** A pair's noise, or which of the two cannot be used, and why. */
+export type PairOutcome = { readonly noise: PairNoise } | { readonly bad: 0 | 1; readonly why: string };
+
 /** Why a file became an `unreadable` row. */
 export interface Unreadable {
   readonly message: string;
@@ -38,8 +58,12 @@ export interface Unreadable {
 }
 
 export type MeasureOutcome = { readonly measured: SubMeasurement } | { readonly unreadable: Unreadable };
-export type Task = MeasureTask | MatchTask;
-export type OutcomeOf<T extends Task> = T extends MeasureTask ? MeasureOutcome : StarMatch | null;
+export type Task = MeasureTask | MatchTask | PairTask;
+export type OutcomeOf<T extends Task> = T extends MeasureTask
+  ? MeasureOutcome
+  : T extends PairTask
+    ? PairOutcome
+    : StarMatch | null;
 
 /** Memory that is used again from frame to frame. */
 export interface Scratch {
@@ -50,8 +74,9 @@ export interface Scratch {
  * Does one task: the same in a thread and without.
  * @throws whatever is not explained by a damaged file
  */
-export function perform(task: Task, scratch: Scratch): MeasureOutcome | StarMatch | null {
+export function perform(task: Task, scratch: Scratch): MeasureOutcome | PairOutcome | StarMatch | null {
   if (task.kind === "match") return matchStars(matchable(task.sub), matchable(task.reference));
+  if (task.kind === "pair") return measurePair(task);
   try {
     return { measured: measureFile(task, scratch) };
   } catch (error) {
@@ -73,6 +98,33 @@ function measureFile({ path, file, options }: MeasureTask, scratch: Scratch): Su
   } finally {
     source.close();
   }
+}
+
+/** Pixels of a pair that are looked at, at most: the noise is known to 0.1 % from half of them. */
+const pairPixels = 1 << 20;
+
+function measurePair({ frames, pedestalAdu }: PairTask): PairOutcome {
+  const pixels: Float32Array[] = [];
+  for (const [i, { path, file }] of frames.entries()) {
+    const side = i as 0 | 1;
+    try {
+      const source = openFile(path, file);
+      try {
+        const image = firstImage(source);
+        const reader = openPixels(image.source, image.hdu);
+        // A camera writes whole numbers; means of several frames have less noise than one of them.
+        if (reader.type.startsWith("float"))
+          return { bad: side, why: "its pixels are not whole numbers, so it is not as the camera wrote it" };
+        if (reader.width * reader.height < 100) return { bad: side, why: "it has fewer than 100 pixels" };
+        pixels.push(someRows(reader, pairPixels));
+      } finally {
+        source.close();
+      }
+    } catch (error) {
+      return { bad: side, why: explained(error).symptom.problem };
+    }
+  }
+  return { noise: pairNoise(pixels[0]!, pixels[1]!, pedestalAdu) };
 }
 
 const matchable = ({ width, height, brightStars }: MatchSide) => ({

@@ -150,11 +150,11 @@ describe("stars of two subs are matched", () => {
     const off: number[] = [];
     const sigmas: number[] = [];
     for (let seed = 200; seed < 260; seed++) {
-      // Waves of 0.6 to 1.5 fields in a direction and phase of the seed's; light from 0.2 to 1.
+      // Waves of 0.6 to 1.5 fields in a direction and phase of the seed's; light from 0.1 to 0.9.
       const uniform = uniforms(seed);
       const [kx, ky, phase] = [(uniform() - 0.5) * 3, (uniform() - 0.5) * 3, 6.3 * uniform()];
       const through = (x: number, y: number) =>
-        0.6 + 0.4 * Math.sin(phase + 2 * Math.PI * (kx * (x / width) + ky * (y / height)));
+        0.5 + 0.4 * Math.sin(phase + 2 * Math.PI * (kx * (x / width) + ky * (y / height)));
       let truth = 0;
       for (let y = 0; y < 40; y++)
         for (let x = 0; x < 40; x++) truth += through(((x + 0.5) / 40) * width, ((y + 0.5) / 40) * height) / 1600;

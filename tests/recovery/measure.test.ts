@@ -284,6 +284,45 @@ describe("frames that are not as they should be", () => {
     expect(marked).toBeGreaterThan(0);
   });
 
+  it("a limit below the largest number is seen by two pixels at it, and none is seen where there is none", () => {
+    // As a full well does: what is above 10,000 stays at it. One star a frame, so that pixels at the limit touch.
+    const scene: Scene = {
+      ...base,
+      width: 400,
+      height: 300,
+      fwhmMajor: 2.2,
+      fwhmMinor: 2.2,
+      stars: 1,
+      faintest: 40_000,
+      hotPixels: 0,
+    };
+    let [single, several, found] = [0, 0, 0];
+    for (let seed = 500; seed < 540; seed++) {
+      const frame = makeFrame({ ...scene, brightest: 300_000, seed });
+      const clipped = frame.pixels.map((value) => Math.min(10_000, value));
+      const truth = clipped.reduce((n, value) => n + (value === 10_000 ? 1 : 0), 0);
+      const m = measureFrame(readerOf(clipped, 400, 300), { electronsPerAdu: 1 });
+      const marked = Array.from(m.stars.flags).filter((flags) => flags & starFlags.saturated).length;
+      if (truth === 1) single++;
+      if (truth > 1) several++;
+      expect(Math.round(m.saturatedFraction * 120_000)).toBe(truth > 1 ? truth : 0);
+      if (truth <= 1) expect(marked).toBe(0);
+      else if (marked > 0) found++;
+      // Stars nearer to the edge than this may not be found at all.
+      const { x, y } = frame.stars[0]!;
+      if (truth > 1 && Math.min(x, y, 399 - x, 299 - y) > 8) expect(marked).toBe(1);
+    }
+    report.push(
+      `40 frames with a full well: ${several} with two and more pixels at it, the star marked in ${found}; ${single} with one (not seen)`,
+    );
+    expect(several).toBeGreaterThan(8);
+    // Bright sky alone, where the largest values of the noise repeat, and many hot pixels, of which two may be equal.
+    for (const other of [{ hotPixels: 0, sky: 9000 }, { hotPixels: 3000 }]) {
+      const frame = makeFrame({ ...scene, ...other, stars: 0 });
+      expect(measureFrame(readerOf(frame.pixels, 400, 300), { electronsPerAdu: 1 }).saturatedFraction).toBe(0);
+    }
+  });
+
   it("a gradient across the frame is told in units of the noise", () => {
     const m = measure(makeFrame({ ...base, width: 1000, height: 800, slope: 300, stars: 50 }));
     // The meshes' centres span 15/16 of the frame, and 2 % are left out at each end.

@@ -49,8 +49,8 @@ const exactly =
     const { starlight: zeroPoint, ...motion } = between(poses[i]!, poses[j]!);
     return meets(i, j) ? { ...motion, zeroPoint, zeroPointError: 0.01 * zeroPoint, matches: 40, scatterPx: 0.1 } : null;
   };
-/** Enough packed stars (17 bytes each) to be matched. */
-const someStars = new Uint8Array(17 * 50);
+/** Enough packed stars (21 bytes each) to be matched. */
+const someStars = new Uint8Array(21 * 50);
 const plain = { width: 1000, height: 800, brightStars: someStars, starCount: 100, fwhmPx: 3, airmass: 1.2 };
 const group = (poses: readonly Pose[], best: number): Relatable[] =>
   poses.map((_, i) => ({ ...plain, fwhmPx: i === best ? 2 : 3 }));
@@ -96,7 +96,8 @@ describe("the subs of a group", () => {
     const poses = Array.from({ length: 30 }, (_, i) => ({ x: 12 * i, y: -5 * i, angleDeg: 4 * i, light: 1 }));
     const reach = 10;
     const { relations } = await relateSubs(
-      group(poses, 0),
+      // Of almost the same width, as a difference adds to the error.
+      group(poses, 0).map((sub) => ({ ...sub, fwhmPx: 3 + sub.fwhmPx / 1000 })),
       exactly(poses, (i, j) => Math.abs(i - j) <= reach),
     );
     // The sharpest sub reaches few others, so a second one is tried; it lies in the middle or at the end.
@@ -148,6 +149,8 @@ describe("the subs of a group", () => {
     expect(await comparedWith({ streaks: 1 }, 2.1)).toEqual(new Set([2]));
     expect(await comparedWith({ blockedFraction: 0.1 }, 2.1)).toEqual(new Set([2]));
     expect(await comparedWith({ streaks: Number.NaN, blockedFraction: 0.01 }, 2.1)).toEqual(new Set([0]));
+    // Pieces of a streak count as stars; the sub that has so many more is still no better.
+    expect(await comparedWith({ streaks: 1, starCount: 200 }, 2.1)).toEqual(new Set([2]));
     // A streak costs little: a sub that is half as sharp again is no better.
     expect(await comparedWith({ streaks: 1 }, 3)).toEqual(new Set([0]));
   });
@@ -155,7 +158,7 @@ describe("the subs of a group", () => {
   it("without stars are not related, and nothing is asked", async () => {
     const calls: [number, number][] = [];
     const poses = [1, 2, 3].map((x) => ({ x, y: 0, angleDeg: 0, light: 1 }));
-    const blind = group(poses, 0).map((sub) => ({ ...sub, brightStars: someStars.subarray(0, 17 * 4) }));
+    const blind = group(poses, 0).map((sub) => ({ ...sub, brightStars: someStars.subarray(0, 21 * 4) }));
     const result = await relateSubs(
       blind,
       exactly(poses, () => true, calls),
@@ -195,7 +198,13 @@ function measured(name: string, seed: number): Seen[] {
 describe("simulated nights", () => {
   const lightOff = new Map<string, number>();
   const held = { subs: 0, within: 0 };
-  const nights = ["pointing-jump", "meridian-flip", "cloud", "haze", "field-rotation", "tracking-drift"] as const;
+  const nights = [
+    ...(["pointing-jump", "meridian-flip", "cloud", "haze", "field-rotation", "tracking-drift"] as const),
+    ...(["dew", "focus-drift", "wind"] as const),
+  ];
+  // Stars five times wider than the reference's, or drawn out to ten times their width, so that hardly one stands alone:
+  // 2 % is not reached by all (focus-drift up to 2.0, wind up to 2.3 %; before 6 and 3 %).
+  const hardest: ReadonlySet<string> = new Set(["focus-drift", "wind"]);
   const runs = nights.flatMap((name) => [11, 21].map((seed) => [name, seed] as const));
   it.each(runs)("%s, seed %d", async (name, seed) => {
     const seen = measured(name, seed);
@@ -249,15 +258,16 @@ describe("simulated nights", () => {
     lightOff.set(`${name} ${seed}`, lightRms);
     // The galaxy's glow and close neighbours in the apertures once made frames differ by more than was stated.
     if (name === "meridian-flip") expect(stated / known.length).toBeGreaterThan(0.85);
+    // With one shape and one scale for all stars of a frame it was 0.58 to 0.71.
+    if (name === "field-rotation") expect(stated / known.length).toBeGreaterThan(0.8);
   });
 
-  it.each(runs)("%s, seed %d: starlight within 2 % rms", (name, seed) =>
-    expect(lightOff.get(`${name} ${seed}`)!).toBeLessThan(0.02),
+  it.each(runs)("%s, seed %d: starlight within 2 % rms (3 % where stars are very wide)", (name, seed) =>
+    expect(lightOff.get(`${name} ${seed}`)!).toBeLessThan(hardest.has(name) ? 0.03 : 0.02),
   );
 
-  // Over all nights together. Where the field turns so fast that stars in the corners are drawn out, single nights hold
-  // less (about 70 %): one scale for all stars of a frame is not enough there. Quiet nights hold more, as the reference's
-  // own error, which all subs share, is part of what is stated.
+  // Over all nights together. Quiet nights hold more, as the reference's own error, which all subs share, is part of what
+  // is stated.
   it("the stated errors hold the truth nine times in ten", () => {
     report.push(
       `all nights: ${((100 * held.within) / held.subs).toFixed(1)} % of ${held.subs} subs within 1.645 stated errors`,

@@ -102,6 +102,8 @@ async function related(table: FrameTable, stars: readonly Uint8Array[]): Promise
       starCount: table.starCount[rows[i]!]!,
       fwhmPx: table.fwhmPx[rows[i]!]!,
       airmass: table.airmass[rows[i]!]!,
+      streaks: table.streaks[rows[i]!]!,
+      blockedFraction: table.blockedFraction[rows[i]!]!,
     }));
     const matchable = sides.map(({ brightStars, ...size }) => ({ ...size, stars: unpackBrightStars(brightStars) }));
     const { relations } = await relateSubs(subs, async (a, b) => matchStars(matchable[a]!, matchable[b]!));
