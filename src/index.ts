@@ -5,7 +5,7 @@
  * - to look at: {@link charts}, {@link picturesOf};
  * - what they are worth: {@link gradeNight} for another purpose or limit, {@link frontier} for other cuts;
  * - why: {@link explainNight} (causes, episodes, drivers, advice);
- * - what next: {@link depthReached}, {@link remainingOf}, {@link subLengthAdvice};
+ * - what next: {@link depthReached}, {@link remainingOf}, {@link subLengthAdvice}, {@link filterAdvice};
  * - for others: {@link reportHtml}, {@link writeLists}, {@link makeBundle} and {@link verifyBundle};
  * - nights with known truth: {@link simulateNight}, {@link triageSimulated}.
  * Everything else is a part of these.
@@ -39,6 +39,7 @@ export { picturesOf } from "./library/pictures.js";
 export { type Row, Table, tableOf } from "./library/plain-table.js";
 export { type FrameMeasurement, type MeasureOptions, measureFrame } from "./measure/measure-frame.js";
 export { measuringVersion } from "./measure/measuring-version.js";
+export { type PairNoise, pairNoise } from "./measure/pair-noise.js";
 export { type MeasuredNight, measureNight, type NightRequest, type TriagedNight, triageNight } from "./night.js";
 export type { Notebook } from "./notebook/notebook-shape.js";
 export { exportNotebook, makeBundle, runNotebook, verifyBundle } from "./notebook/notebook-verbs.js";
@@ -46,15 +47,31 @@ export { openNight } from "./notebook/open-night.js";
 export { readNotebook } from "./notebook/read-notebook.js";
 export { type SimulatedNight, triageSimulated } from "./notebook/simulated-night.js";
 export { writeNotebook } from "./notebook/write-notebook.js";
+export { type AlignmentStars, alignmentStars } from "./plan/alignment-stars.js";
+export { iCalendar } from "./plan/calendar.js";
+export { gainByFlats, readNoiseInElectrons, type WithError } from "./plan/calibration-noise.js";
 export { cardSpace } from "./plan/card-space.js";
+export {
+  type CatalogueZeroPoint,
+  type KnownStar,
+  parseKnownStars,
+  zeroPointFrom,
+} from "./plan/catalogue-zero-point.js";
 export { combineTables } from "./plan/combine.js";
+export { type CountSlope, countSlope } from "./plan/count-slope.js";
 export { depthReached, type FilterDepth, noiseFall, stackLimits } from "./plan/depth.js";
+export { type FilterAdvice, filterAdvice } from "./plan/filter-advice.js";
 export { forecast } from "./plan/forecast.js";
+export { type Goal, goalSeconds } from "./plan/goal.js";
+export type { GroupSetup } from "./plan/group-setup.js";
+export { type LikeScale, likeScale } from "./plan/like-scale.js";
 export { type LongerSubs, longerSubs } from "./plan/longer-subs.js";
 export { lossRate } from "./plan/losses.js";
 export { mountKind } from "./plan/mount.js";
+export { type NightLog, nightLogs } from "./plan/night-log.js";
 export { nightsOf, overheadOf } from "./plan/nights.js";
 export { type NoiseModel, noiseModels } from "./plan/noise-model.js";
+export { type DarkReadNoise, readNoiseOfDarks } from "./plan/read-noise-of-darks.js";
 export { type Remaining, remainingOf } from "./plan/remaining.js";
 export { subLengthAdvice } from "./plan/sub-length.js";
 export { comingNights, type NightWindow } from "./plan/windows.js";
@@ -65,6 +82,7 @@ export type { PixelArray, PixelReader } from "./read/pixels.js";
 export { parseSiteFile } from "./read/site-file.js";
 export { blinkPicture } from "./show/blink.js";
 export { calendarFigure, calendarTable } from "./show/calendar-chart.js";
+export { type CauseRow, causeRows } from "./show/causes-words.js";
 export { type Chart, chart } from "./show/chart.js";
 export { quantitiesTable, timelineTable } from "./show/chart-tables.js";
 export { type Figure, quantitiesFigure, timelineFigure } from "./show/charts.js";
@@ -72,9 +90,11 @@ export { contactSheet } from "./show/contact-sheet.js";
 export { stackDepthFigure, stackDepthTable } from "./show/depth-chart.js";
 export { effectsFigure, effectsTable, rejectRatesFigure, rejectRatesTable } from "./show/driver-charts.js";
 export { episodesFigure, episodesTable } from "./show/episode-chart.js";
+export { alignmentText, filterAdviceText } from "./show/filter-words.js";
 export { type FramePicture, framePicture } from "./show/frame-picture.js";
 export { frontierFigure, frontierTable } from "./show/frontier-chart.js";
 export { nightSummary } from "./show/night-summary.js";
+export { nightLogText, remainingText } from "./show/plan-words.js";
 export { reportHtml } from "./show/report.js";
 export { longerSubsFigure, longerSubsTable, subLengthFigure, subLengthTable } from "./show/sub-length-chart.js";
 export { summaryJson } from "./show/summary-json.js";

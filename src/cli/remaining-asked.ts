@@ -41,12 +41,15 @@ export type RemainingFlags = { readonly [K in Exclude<keyof typeof remainingOpti
 /** Targets are told apart by name, without case. */
 export const sameTarget = (a: string, b: string) => a.trim().toLowerCase() === b.trim().toLowerCase();
 
-/** Site, target and limits that the flags give. */
-export function askedFrom(values: RemainingFlags) {
+/**
+ * Site, target and limits that the flags give.
+ * @param stored - the place that the triage results remember, for when no flag gives one
+ */
+export function askedFrom(values: RemainingFlags, stored: Site | null = null) {
   const [told] = givenFrom({ site: values.site, target: values.target }).given ?? [];
   const { latitudeDeg, longitudeDeg, heightM = 0, raDeg, decDeg, target: name } = told?.values ?? {};
   const site: Site | null =
-    latitudeDeg === undefined || longitudeDeg === undefined ? null : { latitudeDeg, longitudeDeg, heightM };
+    latitudeDeg === undefined || longitudeDeg === undefined ? stored : { latitudeDeg, longitudeDeg, heightM };
   const named = name === undefined ? null : findObject(name);
   if (name !== undefined && named === null)
     throw new CallError(
@@ -77,12 +80,26 @@ export function askedFrom(values: RemainingFlags) {
   };
 }
 
+/** The stack to be like: of the same filter, of the same target where there is one; null: none in this filter. */
+export function referenceFor(depth: FilterDepth, reference: readonly FilterDepth[]): FilterDepth | null {
+  const alike = reference.filter(({ filter, kept }) => filter === depth.filter && kept > 0);
+  return alike.find(({ target }) => sameTarget(target, depth.target)) ?? alike[0] ?? null;
+}
+
+/** What a goal may rest on besides the flags. */
+export interface GoalBasis {
+  /** What the stack of --like reached. */
+  readonly reference: readonly FilterDepth[];
+  readonly zeroPointMag: number | undefined;
+  /** What an effective second of another target is worth here. */
+  readonly scaleOf: (reference: FilterDepth) => number;
+}
+
 /** The goal that the flags state; null when none does. */
 export function goalFor(
   values: RemainingFlags,
   depth: FilterDepth,
-  reference: readonly FilterDepth[],
-  zeroPointMag: number | undefined,
+  { reference, zeroPointMag, scaleOf }: GoalBasis,
 ): Goal | null {
   const stated = (["goal-hours", "deeper", "like", "goal-snr"] as const).filter((flag) => values[flag] !== undefined);
   if (stated.length > 1) throw new CallError(`Give one goal, not --${stated.join(" and --")}`);
@@ -91,9 +108,11 @@ export function goalFor(
   const factor = numberFlag(values.deeper, "deeper", 1e-3, 1000);
   if (factor !== undefined) return { kind: "deeper", factor };
   if (values.like !== undefined) {
-    const alike = reference.filter(({ filter }) => filter === depth.filter);
-    const same = alike.find(({ target }) => sameTarget(target, depth.target)) ?? alike[0];
-    return same === undefined ? null : { kind: "like", hours: same.effectiveS / 3600 };
+    const same = referenceFor(depth, reference);
+    if (same === null) return null;
+    const hours = same.effectiveS / 3600;
+    if (sameTarget(same.target, depth.target)) return { kind: "like", hours };
+    return { kind: "like", hours: hours * scaleOf(same), reference: { target: same.target, hours } };
   }
   const snr = numberFlag(values["goal-snr"], "goal-snr", 1e-3, 1e6);
   if (snr === undefined) return null;

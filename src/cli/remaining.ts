@@ -1,27 +1,41 @@
-import { resolve } from "node:path";
+import { basename, resolve } from "node:path";
 import { toExactJson } from "../numbers/exact-json.js";
 import { type AlignmentStars, alignmentStars } from "../plan/alignment-stars.js";
 import { iCalendar } from "../plan/calendar.js";
 import { depthReached, type FilterDepth, type StackLimits, stackLimits } from "../plan/depth.js";
 import { type FilterAdvice, filterAdvice } from "../plan/filter-advice.js";
 import type { Goal, GoalSeconds } from "../plan/goal.js";
+import type { SaidOfGroup } from "../plan/group-setup.js";
+import { likeScale } from "../plan/like-scale.js";
 import { type NightLog, nightLogs } from "../plan/night-log.js";
 import { type NoiseModel, noiseModels } from "../plan/noise-model.js";
 import { type Remaining, remainingOf } from "../plan/remaining.js";
 import { writeWhole } from "../read/write-whole.js";
+import { cameraText } from "../show/camera-words.js";
 import { alignmentText, alignmentWarning, filterAdviceText, filterWarningWords } from "../show/filter-words.js";
-import { dateText, filterName, nightLogText, remainingText } from "../show/plan-words.js";
+import { dateText, filterName, nightLogText, remainingText, siteText } from "../show/plan-words.js";
 import { sunCaution } from "../show/window-words.js";
 import { findObject } from "../sky/find-object.js";
+import type { Target } from "../sky/site.js";
 import { CallError } from "../terms/errors.js";
 import { type FrameTable, selectRows } from "../terms/frame-table.js";
 import type { Command } from "./command.js";
 import { flags } from "./command.js";
-import { bytesText, cameraGiven, digits, numberFlag, requestFor, tablesOf } from "./plan-tables.js";
+import {
+  bytesText,
+  cameraGiven,
+  digits,
+  numberFlag,
+  ownScaleWords,
+  type PlanTables,
+  requestFor,
+  tablesOf,
+} from "./plan-tables.js";
 import {
   askedFrom,
   goalFor,
   type RemainingFlags,
+  referenceFor,
   remainingOptions,
   remainingUsage,
   sameTarget,
@@ -43,8 +57,8 @@ nights so far, which filter suits it and what that is worth under your sky, and 
   --goal-snr N       goal: signal over noise of light of --surface-mag (mag/arcsec2); needs a zero point
   --zero-point MAG   magnitude of a star that gives 1 e-/s in the best subs: then limits are given in magnitudes
   --stars CSV        the zero point from stars that you know: columns x,y,mag, places in px in the sub --stars-sub FITS
-  --site LAT,LON     the observer; without it nights are counted, not dated
-  --target NAME      where the OBJECT name is not in the table of deep-sky objects: another name, or RA,DEC
+  --site LAT,LON     the observer; when left out as the subs' headers said; without either nights are counted, not dated
+  --target NAME      where the headers gave no place and the table of deep-sky objects lacks the name: another, or RA,DEC
   --filter NAME      only this filter
   --clear-odds P     chance that a night can be used, 0 to 1 (your weather); 1 when left out
   --from DATE        first night, as 2026-03-14; tonight when left out
@@ -69,18 +83,15 @@ Example: twice as deep as now, under a sky that is clear every third night:
     if (positionals.length === 0)
       throw new CallError(`Give at least one triage result. Usage: nightyield ${remainingUsage}`);
     const given = cameraGiven(values);
-    const asked = askedFrom(values);
     const all = values.like === undefined ? positionals : [...positionals, values.like];
-    const { table, from, ownScale } = tablesOf(all);
-    const reference =
-      values.like === undefined
-        ? []
-        : depthReached(
-            selectRows(
-              table,
-              rowsFrom(from, (n) => n === positionals.length),
-            ),
-          );
+    const tables = tablesOf(all);
+    const { table, from, ownScale, said } = tables;
+    const asked = askedFrom(values, tables.site?.site ?? null);
+    const referenceTable = selectRows(
+      table,
+      rowsFrom(from, (n) => n === positionals.length),
+    );
+    const reference = values.like === undefined ? [] : depthReached(referenceTable);
     const own =
       values.like === undefined
         ? table
@@ -88,7 +99,7 @@ Example: twice as deep as now, under a sky that is clear every third night:
             table,
             rowsFrom(from, (n) => n < positionals.length),
           );
-    const models = noiseModels(own, given);
+    const models = noiseModels(own, given, said);
     const zeroPoint = zeroPointOf(values, given.electronsPerAdu);
     const reached = depthReached(own).filter(({ kept }) => kept > 0);
     const depths = reached.filter(
@@ -98,10 +109,16 @@ Example: twice as deep as now, under a sky that is clear every third night:
       throw new CallError(
         `No kept light frame matches; filters: ${[...new Set(own.filter)].filter((name) => name !== "").join(", ") || "none"}`,
       );
+    const scaleTo = (depth: FilterDepth, other: FilterDepth) =>
+      likeScale({ table: referenceTable, depth: other }, { table: own, depth }, asked.plan.site?.heightM);
     const answers = depths.map((depth): Answer => {
       const noise = models.find(({ filter }) => filter === depth.filter) ?? null;
-      const goal = goalFor(values, depth, reference, zeroPointFor(zeroPoint, depth));
-      const target = asked.target ?? findObject(depth.target);
+      const goal = goalFor(values, depth, {
+        reference,
+        zeroPointMag: zeroPointFor(zeroPoint, depth),
+        scaleOf: (other) => scaleTo(depth, other).factor,
+      });
+      const target = asked.target ?? placeOf(said, depth) ?? findObject(depth.target);
       const plan = remainingOf(own, depth, {
         ...asked.plan,
         noise,
@@ -120,6 +137,7 @@ Example: twice as deep as now, under a sky that is clear every third night:
       const longitudeDeg = asked.plan.site?.longitudeDeg;
       const parts = [
         ...answers.map(remainingText),
+        ...takenFrom(values, tables, answers),
         ...(zeroPoint === null || zeroPoint.said === "" ? [] : [zeroPoint.said]),
         ...targets.flatMap(({ log, advice, stars }) => [
           nightLogText(log, longitudeDeg),
@@ -133,14 +151,38 @@ Example: twice as deep as now, under a sky that is clear every third night:
     const notes = [
       ...new Set([...answers.flatMap((answer) => requests(answer, values, zeroPoint)), ...targets.flatMap(warningsOf)]),
     ];
-    if (ownScale.length > 0)
+    for (const { target, filter, because } of ownScale)
       notes.push(
-        `filter ${ownScale.join(", ")}: these results differ in gain or image size, or lack noise; their hours are added as each gives them`,
+        `${target || "(no target)"}, ${filterName(filter)}: these results ${ownScaleWords[because]}; their hours are added as each gives them`,
       );
+    for (const depth of depths) {
+      const other = referenceFor(depth, reference);
+      const because = other === null || sameTarget(other.target, depth.target) ? null : scaleTo(depth, other).because;
+      if (because !== null)
+        notes.push(
+          `${filterName(depth.filter)}: the stacks of ${depth.target || "(no target)"} and ${other!.target || "(no target)"} ${ownScaleWords[because]}, so an hour of one is taken for an hour of the other`,
+        );
+    }
+    notes.push(...tables.notes.filter(() => values.site === undefined));
     for (const note of notes) console.error(`attention: ${note}`);
     return notes.length === 0 ? 0 : 1;
   },
 };
+
+/** Where the place and the camera come from, when no flag gave them. */
+function takenFrom(values: RemainingFlags, { site }: PlanTables, answers: readonly Answer[]): string[] {
+  const lines: string[] = [];
+  if (site !== null && values.site === undefined)
+    lines.push(`place: ${siteText(site.site)}, from ${basename(resolve(site.folder))} (--site gives another)`);
+  const cameras = new Set(answers.map(({ noise }) => cameraText(noise)).filter((text) => text !== ""));
+  lines.push(...[...cameras].map((text) => `camera: ${text}`));
+  return lines.length === 0 ? [] : [lines.join("\n")];
+}
+
+/** Where the telescope pointed, as the headers of a target's subs say. */
+function placeOf(said: readonly SaidOfGroup[], { target }: FilterDepth): Target | null {
+  return said.find((group) => group.place !== null && sameTarget(group.target, target))?.place ?? null;
+}
 
 interface Answer {
   readonly depth: FilterDepth;

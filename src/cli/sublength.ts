@@ -5,7 +5,7 @@ import { longerSubs } from "../plan/longer-subs.js";
 import { lossRate } from "../plan/losses.js";
 import { mountKind } from "../plan/mount.js";
 import { overheadOf } from "../plan/nights.js";
-import { type CameraGiven, noiseModels } from "../plan/noise-model.js";
+import { type NoiseModel, noiseModels } from "../plan/noise-model.js";
 import { subLengthAdvice } from "../plan/sub-length.js";
 import { type SubLengthAnswer, subLengthText } from "../show/sublength-words.js";
 import { CallError } from "../terms/errors.js";
@@ -32,8 +32,9 @@ Reads frames.ecsv of one or more triage results (DIR) and says, for every target
 why, what the present length costs, and what your own subs would have brought had they been longer.
 
   --filter NAME     only this filter
-  --gain E_PER_ADU  electrons per ADU, where the subs do not tell
-  --read-noise E    read noise of the camera at this gain, electrons
+  --gain E_PER_ADU  electrons per ADU; when left out from flat frames, from headers, or from the subs
+  --read-noise E    read noise of the camera at this gain, electrons; when left out from bias or dark frames, from headers,
+                    or from the subs. The frames: two alike of each kind among the files given to triage
   --pedestal ADU    level of a bias frame
   --card-gb GB      free space, for the number of files
   --hours H         hours of capture per night; the longest night so far when left out
@@ -53,10 +54,11 @@ Example: read noise 1.6 e- and 0.8 e-/ADU from the camera's data sheet, a card w
     const cardGb = numberFlag(values["card-gb"], "card-gb", 0.001, 1e6);
     const hours = numberFlag(values.hours, "hours", 0.01, 24);
     const overheadS = numberFlag(values.overhead, "overhead", 0, 3600);
-    const { table } = tablesOf(positionals);
+    const { table, said } = tablesOf(positionals);
+    const models = noiseModels(table, given, said);
     const answers = depthReached(table)
       .filter(({ filter }) => values.filter === undefined || filter.toLowerCase() === values.filter.toLowerCase())
-      .flatMap((depth) => answersFor(table, depth, given, { cardGb, hours, overheadS, mount }));
+      .flatMap((depth) => answersFor(table, depth, models, { cardGb, hours, overheadS, mount }));
     if (answers.length === 0)
       throw new CallError(
         `No kept light frame matches${values.filter === undefined ? "" : ` the filter '${values.filter}'; there are: ${[...new Set(table.filter)].filter((name) => name !== "").join(", ")}`}`,
@@ -78,14 +80,19 @@ interface Asked {
   readonly mount: "altaz" | "equatorial" | undefined;
 }
 
-function answersFor(table: FrameTable, depth: FilterDepth, given: CameraGiven, asked: Asked): SubLengthAnswer[] {
+function answersFor(
+  table: FrameTable,
+  depth: FilterDepth,
+  models: readonly NoiseModel[],
+  asked: Asked,
+): SubLengthAnswer[] {
   const lengths = new Map<number, number[]>();
   for (const row of depth.rows) lengths.set(table.exposureS[row], [...(lengths.get(table.exposureS[row]) ?? []), row]);
   const [usual] = [...lengths].sort(([, a], [, b]) => b.length - a.length);
   const [presentS, rows] = usual;
   if (!(presentS > 0)) return [];
   const noise =
-    noiseModels(table, given).find(
+    models.find(
       ({ filter, gainSetting }) => filter === depth.filter && Object.is(gainSetting, table.gainSetting[rows[0]]),
     ) ?? null;
   const overheadS = asked.overheadS ?? overheadOf(table, rows).overheadS;

@@ -1,6 +1,7 @@
 import type { Limits } from "../grade/limits.js";
 import { CannotError } from "../terms/errors.js";
 import { isObject } from "./notebook-shape.js";
+import type { PartDigests } from "./part-digests.js";
 import type { ZipEntry } from "./zip.js";
 
 /** A sub that the bundle speaks of. The sub itself is not in it. */
@@ -23,6 +24,8 @@ export interface BundleManifest {
     readonly bytes: number;
     readonly sha256: string;
   }[];
+  /** What each part of these files was, so that a changed number can be named. Bundles of earlier versions lack it. */
+  readonly parts?: PartDigests;
   /** What was left out or coarsened, and what can still be told from the rest; for people. */
   readonly privacy: readonly string[];
   /** Decimals that coarsened columns of the frame table were rounded to. */

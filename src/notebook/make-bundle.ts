@@ -9,7 +9,8 @@ import { type BundledSub, type BundleManifest, manifestName } from "./bundle-man
 import type { KernelCommand } from "./kernel-process.js";
 import { isObject, type Json } from "./notebook-shape.js";
 import { declared, injectedValues, readsItsFolder, runAmong } from "./own-folder.js";
-import { inJson, privateNotebook, withoutPaths } from "./private-text.js";
+import { digestParts } from "./part-digests.js";
+import { inJson, noteWithoutSite, privateNotebook, summaryWithoutSite, withoutPaths } from "./private-text.js";
 import { readNotebook } from "./read-notebook.js";
 import { gradedColumns, regrade } from "./regrade.js";
 import { storedSummary } from "./stored-summary.js";
@@ -67,10 +68,15 @@ export async function makeBundle(
 
   const entries: (ZipEntry & { readonly what: string })[] = [];
   const add = (name: string, what: string, text: string) => entries.push({ name, what, bytes: Buffer.from(text) });
-  const privateTable = withColumns(table, { note: table.note.map(clean) });
+  const privateNote = (note: string) => clean(withSite ? note : noteWithoutSite(note));
+  const privateTable = withColumns(table, { note: table.note.map(privateNote) });
   add("frames.ecsv", "the frame table: one row a file", writeEcsv(privateTable));
   const summary = read("summary.json");
-  if (summary !== null) add("summary.json", "the night's story and groups", jsonText(summary, clean));
+  if (summary !== null) {
+    const json = JSON.parse(summary) as Json;
+    const shared = inJson(withSite ? json : summaryWithoutSite(json), clean);
+    add("summary.json", "the night's story and groups", `${JSON.stringify(shared, null, 1)}\n`);
+  }
   if (decisions !== null) add("decisions.json", "the user's own verdicts", jsonText(decisions, clean));
   const parameters: Record<string, Record<string, string>> = {};
   const rerun: string[] = [];
@@ -93,6 +99,7 @@ export async function makeBundle(
     formatVersion: 1,
     versions: { nightyield: options.version, node: process.versions.node },
     contents: entries.map(({ name, what, bytes }) => ({ name, what, bytes: bytes.length, sha256: sha256(bytes) })),
+    parts: digestParts(entries),
     privacy: privacyWords(withSite, withPaths, roundedColumns, rerun),
     roundedColumns,
     parameters,
@@ -220,7 +227,7 @@ function privacyWords(
   return [
     withSite
       ? "The observer's place: as measured, as was asked for."
-      : `The observer's place: these columns are rounded to so many decimals: ${columns.join(", ")}; coordinates in notebook parameters to 0.1 degree. From times and many rounded values together the place can still be told to some kilometres.`,
+      : `The observer's place: these columns are rounded to so many decimals: ${columns.join(", ")}; coordinates in notebook parameters, in notes and of site and targets in summary.json to 0.1 degree, its height to 100 m. From times and many rounded values together the place can still be told to some kilometres.`,
     withPaths
       ? "Paths: as they are, as was asked for."
       : "Paths: of absolute paths in notebooks, notes and decisions only the last part is kept; keep.txt, drop.txt and night.json are left out.",

@@ -6,6 +6,8 @@ import { gradeNight } from "../grade/grade-night.js";
 import type { Limits } from "../grade/limits.js";
 import { type NightRequest, outcomeOf, type TriagedNight, triageNight } from "../night.js";
 import { combineTables } from "../plan/combine.js";
+import { groupSetups, type SaidOfGroup, saidOfSetup } from "../plan/group-setup.js";
+import type { Site } from "../sky/site.js";
 import { readEcsv } from "../terms/ecsv.js";
 import { CallError } from "../terms/errors.js";
 import { type FrameTable, withColumns } from "../terms/frame-table.js";
@@ -50,16 +52,19 @@ interface Stored {
   readonly folders: readonly string[];
   /** What the verdicts were worked out by. */
   readonly limits: Limits;
+  readonly site: Site | null;
+  readonly said: readonly SaidOfGroup[];
 }
 
 /** A result of triage. In a bundle it lacks night.json, and its verdicts are those with the decisions. */
 function storedNight(folder: string): Stored {
   const file = join(folder, "frames.ecsv");
-  const { folders: names, limits } = storedSummary(folder);
+  const { folders: names, limits, site, setups } = storedSummary(folder);
+  const said = setups.map(saidOfSetup);
   if (!existsSync(join(folder, "night.json"))) {
     const table = readEcsv(readFileSync(file, "utf8"), file);
     const paths = table.file.map(() => "");
-    return { table, ...symptomsIn(table, limits), decided: table, paths, folders: names, limits };
+    return { table, ...symptomsIn(table, limits), decided: table, paths, folders: names, limits, site, said };
   }
   const { graded, table: decided, files, folders } = readNight(folder);
   const table = withColumns(graded, {
@@ -74,6 +79,8 @@ function storedNight(folder: string): Stored {
     paths,
     folders: folders.map((each) => basename(each)),
     limits,
+    site,
+    said,
   };
 }
 
@@ -117,7 +124,11 @@ function resultOf(read: readonly Stored[], { limits, version = "" }: NightReques
     attention: table.kind.flatMap((kind, row) =>
       kind === "unreadable" ? [`Cannot read ${table.file[row]} at ${table.note[row]}`] : [],
     ),
-    site: null,
+    site: read.find(({ site }) => site !== null)?.site ?? null,
+    setups: groupSetups(
+      table,
+      read.flatMap(({ said }) => said),
+    ),
     version,
   };
 }

@@ -1,3 +1,4 @@
+import { dialects } from "../read/dialects.js";
 import { isJsonMime, isObject, type Json, type MimeBundle, type Notebook, tagsOf } from "./notebook-shape.js";
 
 // A path from the root with at least one folder in it; not the path of a web address, not a fraction, not a closing tag.
@@ -39,6 +40,48 @@ export function withoutSite(source: string): string {
         : line,
     )
     .join("\n");
+}
+
+const placeKeywords = [...dialects.latitude, ...dialects.longitude].join("|");
+/** As notes of a row write it where two cards contradict each other, or where the user gave another height. */
+const placeInNotes = new RegExp(`\\b((?:${placeKeywords}) )(is )?(-?\\d+\\.\\d)\\d+`, "g");
+const heightInNotes = /\b(height of the site given as )-?[\d.]+(, the header says )-?[\d.]+/g;
+
+/** A row's note with coordinates of the observer to a tenth of a degree, and without heights. */
+export const noteWithoutSite = (note: string): string =>
+  note.replace(placeInNotes, "$1$2$3").replace(heightInNotes, "$1(left out)$2(left out)");
+
+/** A height tells a garden apart from its neighbours; to this many metres it does not. */
+const heightStepM = 100;
+
+/**
+ * A summary for others: the observer's place and the targets' to a tenth of a degree, height to 100 m, notes without the
+ * place.
+ */
+export function summaryWithoutSite(summary: Json): Json {
+  if (!isObject(summary)) return summary;
+  const { site, setups } = summary as { readonly [name: string]: Json };
+  const tenth = (value: Json) => (typeof value === "number" ? Number(value.toFixed(1)) : value);
+  const coarse: Record<string, Json> = {};
+  if (isObject(site)) {
+    const { latitudeDeg, longitudeDeg, heightM } = site as { readonly [name: string]: Json };
+    coarse.site = {
+      latitudeDeg: tenth(latitudeDeg ?? null),
+      longitudeDeg: tenth(longitudeDeg ?? null),
+      heightM: typeof heightM === "number" ? heightStepM * Math.round(heightM / heightStepM) : null,
+    };
+  }
+  if (Array.isArray(setups))
+    coarse.setups = setups.map((setup: Json) => {
+      const place = isObject(setup) ? (setup.place as Json) : null;
+      if (!isObject(setup) || !isObject(place)) return setup;
+      const { raDeg, decDeg } = place as { readonly [name: string]: Json };
+      return {
+        ...(setup as { readonly [name: string]: Json }),
+        place: { raDeg: tenth(raDeg!), decDeg: tenth(decDeg!) },
+      };
+    });
+  return inJson({ ...(summary as { readonly [name: string]: Json }), ...coarse }, noteWithoutSite);
 }
 
 /** A notebook for others: text in sources and outputs without paths, parameters without the exact place. */

@@ -53,6 +53,12 @@ const draws = 1500;
  * grow as depth^slope. Stars that vanish do so by chance (binomial), stars that are added are Poisson. Conditions are those
  * of a sub drawn from the kept ones.
  * @throws CallError when an exposure is not positive
+ * @example
+ * ```ts
+ * import { alignmentStars } from "nightyield";
+ * for (const { filter, frames, verdict } of alignmentStars(table, { exposuresS: [5] }))
+ *   console.log(filter, frames[0].stars.p50, "stars in 5 s:", verdict);
+ * ```
  */
 export function alignmentStars(table: FrameTable, options: AlignmentOptions = {}): AlignmentStars[] {
   const models = options.models ?? noiseModels(table);

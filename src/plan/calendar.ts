@@ -14,6 +14,13 @@ export interface CalendarEvent {
  * Events as an iCalendar file (RFC 5545), times in UTC.
  * @param stampMs - when the file was made
  * @throws CallError when an event ends before it starts
+ * @example
+ * ```ts
+ * import { iCalendar } from "nightyield";
+ * const startMs = Date.UTC(2026, 2, 14, 20);
+ * const event = { startMs, endMs: startMs + 3_600_000, title: "NGC 281 Ha", description: "one hour", uid: "1@garden" };
+ * console.log(iCalendar([event], startMs).length);
+ * ```
  */
 export function iCalendar(events: readonly CalendarEvent[], stampMs: number): string {
   const lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//nightyield//plan//EN", "CALSCALE:GREGORIAN"];

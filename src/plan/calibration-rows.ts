@@ -1,6 +1,6 @@
 import { median } from "../numbers/quantiles.js";
 import type { FrameTable } from "../terms/frame-table.js";
-import { gainByFlats } from "./calibration-noise.js";
+import { gainByFlats, type WithError } from "./calibration-noise.js";
 
 /** Level and noise of the bias or dark frames of a camera setting. */
 export interface Calibration {
@@ -12,25 +12,53 @@ export interface Calibration {
   readonly sensorTempC: number;
 }
 
-function rowsLike(table: FrameTable, kind: "bias" | "dark" | "flat", like: number): number[] {
+type Kind = "bias" | "dark" | "dark-flat" | "flat";
+
+/** Measuring looks at no more pixels of a pair than this (measure/sub-task.ts). */
+const mostPixels = 1 << 20;
+/** Darks of one length are one set while their temperatures differ by no more than this. */
+const sameTempC = 2;
+
+function rowsLike(table: FrameTable, kinds: readonly Kind[], like: number): number[] {
   return Array.from({ length: table.rows }, (_, row) => row).filter(
     (row) =>
-      table.kind[row] === kind &&
+      (kinds as readonly string[]).includes(table.kind[row]) &&
       table.noiseAdu[row] > 0 &&
       table.width[row] === table.width[like] &&
+      // Tables made by hand often lack the height.
+      !(Math.abs(table.height[row] - table.height[like]) > 0) &&
       Object.is(table.gainSetting[row], table.gainSetting[like]),
   );
 }
 
 /**
- * Level and noise of the bias or dark frames of the same camera setting, where the table has them: `noiseAdu` of such a
- * row is that of a pair (`pairNoise`).
+ * Level and noise of the bias frames of the same camera setting, where the table has them: `noiseAdu` of such a row is
+ * that of a pair (`pairNoise`).
  * @param like - a light frame's row
  * @returns null when there are none
  */
-export function calibrationOf(table: FrameTable, kind: "bias" | "dark", like: number): Calibration | null {
-  const rows = rowsLike(table, kind, like);
-  if (rows.length === 0) return null;
+export function biasOf(table: FrameTable, like: number): Calibration | null {
+  const rows = rowsLike(table, ["bias"], like);
+  return rows.length === 0 ? null : calibrationIn(table, rows);
+}
+
+/** The same of dark frames, those for flats among them: one entry a length and temperature, shortest first. */
+export function darksOf(table: FrameTable, like: number): Calibration[] {
+  const sets: number[][] = [];
+  for (const row of rowsLike(table, ["dark", "dark-flat"], like)) {
+    if (!(table.exposureS[row] > 0)) continue;
+    const near = sets.find(
+      ([first]) =>
+        table.exposureS[first] === table.exposureS[row] &&
+        !(Math.abs(table.sensorTempC[first] - table.sensorTempC[row]) > sameTempC),
+    );
+    if (near === undefined) sets.push([row]);
+    else near.push(row);
+  }
+  return sets.map((rows) => calibrationIn(table, rows)).sort((a, b) => a.exposureS - b.exposureS);
+}
+
+function calibrationIn(table: FrameTable, rows: readonly number[]): Calibration {
   const middle = (of: ArrayLike<number>) => median(rows.map((row) => of[row]));
   const noiseAdu = middle(table.noiseAdu);
   return {
@@ -42,19 +70,17 @@ export function calibrationOf(table: FrameTable, kind: "bias" | "dark", like: nu
   };
 }
 
-/** e-/ADU from flat and bias frames of the table; null without either. */
-export function gainOfFlats(
-  table: FrameTable,
-  like: number,
-): { readonly value: number; readonly error: number; readonly from: "flat-frames" } | null {
-  const bias = calibrationOf(table, "bias", like);
-  if (bias === null) return null;
-  const gains = rowsLike(table, "flat", like).flatMap((row) => {
+/** e-/ADU from flat frames of the table, with bias frames or the shortest darks; null without either. */
+export function gainOfFlats(table: FrameTable, like: number): (WithError & { readonly from: "flat-frames" }) | null {
+  // Of a well lit flat's variance and light, a short dark's dark current is next to nothing.
+  const base = biasOf(table, like) ?? darksOf(table, like)[0];
+  if (base === undefined) return null;
+  const gains = rowsLike(table, ["flat"], like).flatMap((row) => {
     const noiseAdu = table.noiseAdu[row];
     const noiseErrorAdu = noiseAdu / Math.sqrt(2 * pixelsOf(table, row));
     const gain = gainByFlats(
       { levelAdu: table.backgroundAdu[row], noiseAdu, noiseErrorAdu, atMost: table.saturatedFraction[row] || 0 },
-      bias,
+      base,
     );
     return gain === null ? [] : [gain];
   });
@@ -66,4 +92,5 @@ export function gainOfFlats(
   };
 }
 
-const pixelsOf = (table: FrameTable, row: number) => Math.max(100, table.width[row] * table.height[row] || 0);
+const pixelsOf = (table: FrameTable, row: number) =>
+  Math.min(mostPixels, Math.max(100, table.width[row] * table.height[row] || 0));

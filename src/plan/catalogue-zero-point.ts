@@ -32,6 +32,11 @@ const fewest = 3;
  * semicolons, tabs or blanks. Lines that start with # are left out.
  * @param file - for messages
  * @throws CallError naming file and line
+ * @example
+ * ```ts
+ * import { parseKnownStars } from "nightyield";
+ * console.log(parseKnownStars("x,y,mag\n101.5,88.2,9.31\n", "stars.csv"));
+ * ```
  */
 export function parseKnownStars(text: string, file: string): KnownStar[] {
   const lines = text
@@ -66,6 +71,13 @@ export function parseKnownStars(text: string, file: string): KnownStar[] {
  * The zero point of a sub from stars whose magnitudes are known: the median of magnitude + 2.5 log10(e-/s) over stars that
  * are not saturated, cut or crowded and stand out by 20 times their noise.
  * @param stars - measured in the sub
+ * @example
+ * ```ts
+ * import { type FrameMeasurement, type KnownStar, zeroPointFrom } from "nightyield";
+ * const zeroPointOf = (known: KnownStar[], { stars }: FrameMeasurement) =>
+ *   zeroPointFrom(known, stars, { exposureS: 30, electronsPerAdu: 0.8 }).zeroPointMag;
+ * console.log(typeof zeroPointOf);
+ * ```
  */
 export function zeroPointFrom(
   known: readonly KnownStar[],

@@ -25,6 +25,11 @@ const leastSpread = 0.06;
  * exposures, haze, moonlight), joined with the assumption by their errors. Depth is exposure x transparency x air over
  * noise x width of the stars.
  * @param rows - subs of one target and filter, dropped ones included
+ * @example
+ * ```ts
+ * import { countSlope, depthReached } from "nightyield";
+ * for (const { filter, rows } of depthReached(table)) console.log(filter, countSlope(table, rows));
+ * ```
  */
 export function countSlope(table: FrameTable, rows: readonly number[]): CountSlope {
   const points = rows.flatMap((row) => {

@@ -135,6 +135,14 @@ export interface StackLimits {
  * How faint the stack goes.
  * @param zeroPointMag - magnitude of a star that gives 1 e-/s in the best subs, air included; the user's, or from
  * catalogue stars
+ * @example
+ * ```ts
+ * import { depthReached, noiseModels, openNight, stackLimits } from "nightyield";
+ * const { table } = await openNight("nightyield-out/march14");
+ * const [depth] = depthReached(table);
+ * const noise = noiseModels(table, { electronsPerAdu: 1.3, readNoiseE: 1.7 }).find(({ filter }) => filter === depth.filter);
+ * if (noise !== undefined) console.log(stackLimits(depth, noise, 20.5));
+ * ```
  */
 export function stackLimits(depth: FilterDepth, noise: NoiseModel, zeroPointMag: number): StackLimits {
   const input = {

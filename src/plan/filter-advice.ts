@@ -79,6 +79,11 @@ export interface FilterAdviceOptions {
  *
  * Light in lines passes both filters alike, so the times go as the variances of the background. Light of all colours is
  * dimmed by a narrow filter as the sky is: times go as variance over light squared.
+ * @example
+ * ```ts
+ * import { filterAdvice, filterAdviceText } from "nightyield";
+ * for (const advice of filterAdvice(table)) console.log(advice.wanted, filterAdviceText(advice));
+ * ```
  */
 export function filterAdvice(table: FrameTable, options: FilterAdviceOptions = {}): FilterAdvice[] {
   const models = options.models ?? noiseModels(table);
@@ -207,7 +212,7 @@ function byWidths(
   const fastBand = bandFor(light);
   const from = widthOf(slow.filterKind, slow.filter, narrowNm);
   const to = widthOf(fastBand, "", narrowNm);
-  const readShare = models.find(({ filter }) => filter === slow.filter)?.readShare ?? Number.NaN;
+  const { readShare, readShareBound } = models.find(({ filter }) => filter === slow.filter) ?? notKnown;
   const read = Number.isNaN(readShare) ? 0 : readShare;
   // In units of the slow filter's variance: sky as wide as the band, read noise as it is.
   const factor = (widths: number) => {
@@ -224,7 +229,19 @@ function byWidths(
     high: Math.max(...ends),
     basis: "bandwidths",
     // Read noise, left out, would take from the gain of a narrow band and add to that of a broad one.
-    bound: readShare >= 0 ? null : light === "lines" ? "at-most" : "at-least",
+    bound: boundOf(light, readShare, readShareBound),
     widthsNm: { slow: from.nm, fast: to.nm, fastAssumed: to.assumed },
   };
+}
+
+const notKnown = { readShare: Number.NaN, readShareBound: null };
+
+/** Read noise taken as none, or as an upper bound, moves the factor one way or the other. */
+function boundOf(
+  light: ObjectLight,
+  readShare: number,
+  bound: NoiseModel["readShareBound"],
+): FilterComparison["bound"] {
+  if (readShare >= 0 && bound === null) return null;
+  return (light === "lines") === Number.isNaN(readShare) ? "at-most" : "at-least";
 }

@@ -83,6 +83,13 @@ const assumed = { scatter: 0.2, scatterNights: 4, correlation: 0.06, correlation
  * its own rate (log-normal) times what altitude and Moon do.
  * @param past - nights so far, with at least one sub in all
  * @throws CallError when there is no past sub, or a number makes no sense
+ * @example
+ * ```ts
+ * import { forecast } from "nightyield";
+ * const past = [{ subs: 400, kept: 320, exposureS: 30, effectiveS: 8000 }];
+ * const future = Array.from({ length: 30 }, () => ({ subs: 600, exposureS: 30, clearOdds: 0.4 }));
+ * console.log(forecast(past, future, { goalS: 36000 }).nightsToGoal);
+ * ```
  */
 export function forecast(
   past: readonly PastNight[],

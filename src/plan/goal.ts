@@ -16,7 +16,12 @@ export type Goal =
       readonly areaArcsec2?: number;
     }
   /** As deep as another stack of the same set-up; its effective integration on the same scale, hours. */
-  | { readonly kind: "like"; readonly hours: number };
+  | {
+      readonly kind: "like";
+      readonly hours: number;
+      /** Another target's stack, and its hours on its own scale. */
+      readonly reference?: { readonly target: string; readonly hours: number };
+    };
 
 /** The goal in seconds of effective integration, or what is missing to tell. */
 export type GoalSeconds =
@@ -34,7 +39,15 @@ export type GoalSeconds =
       )[];
     };
 
-/** Effective integration that a goal asks for in all, what is done included. */
+/**
+ * Effective integration that a goal asks for in all, what is done included.
+ * @example
+ * ```ts
+ * import { depthReached, goalSeconds } from "nightyield";
+ * const [depth] = depthReached(table);
+ * console.log(goalSeconds({ kind: "deeper", factor: 2 }, depth, null)); // four times the integration
+ * ```
+ */
 export function goalSeconds(goal: Goal, depth: FilterDepth, noise: NoiseModel | null): GoalSeconds {
   switch (goal.kind) {
     case "hours":

@@ -52,6 +52,12 @@ const sumOf = (entries: readonly (LogEntry | null)[]): LogEntry =>
  * Every target's nights with totals by filter and night, and how far each filter has come to its goal.
  * @param depths - as `depthReached` gives them
  * @param goalOf - effective integration that is wanted, s; NaN: no goal
+ * @example
+ * ```ts
+ * import { depthReached, nightLogs } from "nightyield";
+ * // A goal of three hours in every filter.
+ * for (const { target, nights, reached } of nightLogs(depthReached(table), () => 3 * 3600)) console.log(target, nights.length, reached);
+ * ```
  */
 export function nightLogs(
   depths: readonly FilterDepth[],

@@ -21,7 +21,14 @@ const bands: Readonly<Record<Band, string>> = { narrowband: "a narrowband filter
 /** From this brightness on a sky counts as bright: class 5 and up on the copied chart of Bortle classes. */
 const brightSkyMag = 20.49;
 
-/** Which filter suits a target and what that is worth; one fact a line. */
+/**
+ * Which filter suits a target and what that is worth; one fact a line.
+ * @example
+ * ```ts
+ * import { filterAdvice, filterAdviceText } from "nightyield";
+ * console.log(filterAdvice(table).map(filterAdviceText).join("\n"));
+ * ```
+ */
 export function filterAdviceText(advice: FilterAdvice): string {
   const { target, object, kind, light, wanted, comparison, skyMagArcsec2, used } = advice;
   const name = target || "(no target)";
@@ -86,7 +93,14 @@ export function filterWarningWords(warning: FilterWarning, target: string): stri
   }
 }
 
-/** How many stars alignment frames would show; one line a filter. */
+/**
+ * How many stars alignment frames would show; one line a filter.
+ * @example
+ * ```ts
+ * import { alignmentStars, alignmentText } from "nightyield";
+ * console.log(alignmentText(alignmentStars(table)));
+ * ```
+ */
 export function alignmentText(stars: readonly AlignmentStars[]): string {
   const [first] = stars;
   const lines = stars.map((one) => {

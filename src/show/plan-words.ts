@@ -3,6 +3,7 @@ import type { Outlook } from "../plan/forecast.js";
 import type { Goal } from "../plan/goal.js";
 import type { NightLog } from "../plan/night-log.js";
 import type { Remaining } from "../plan/remaining.js";
+import type { Site } from "../sky/site.js";
 import { bytesText, columnsText, digits } from "./digits.js";
 import { windowLines } from "./window-words.js";
 
@@ -20,7 +21,16 @@ const hours = (s: number) => `${digits(s / 3600)} h`;
 const nightsText = (n: number) => `${n} night${n === 1 ? "" : "s"}`;
 export const filterName = (filter: string) => filter || "no filter";
 
-/** How deep one filter is, what is missing to the goal, and when it can be taken; one fact a line. */
+/**
+ * How deep one filter is, what is missing to the goal, and when it can be taken; one fact a line.
+ * @example
+ * ```ts
+ * import { depthReached, remainingOf, remainingText } from "nightyield";
+ * const goal = { kind: "deeper", factor: 2 } as const;
+ * for (const depth of depthReached(table).filter(({ kept }) => kept > 0))
+ *   console.log(remainingText({ depth, plan: remainingOf(table, depth, { goal }), goal, limits: null }));
+ * ```
+ */
 export function remainingText({ depth, plan, goal, limits }: RemainingAnswer): string {
   const lines = [
     `${depth.target || "(no target)"}, ${filterName(depth.filter)}: ${hours(depth.effectiveS)} effective of ${hours(depth.exposureS)} kept; ${depth.kept} of ${depth.subs} subs in ${nightsText(depth.nights.length)}`,
@@ -49,7 +59,9 @@ export function goalWords(goal: Goal): string {
     case "snr":
       return `signal over noise ${digits(goal.snr)} ${goal.areaArcsec2 === undefined ? "a pixel" : `over ${digits(goal.areaArcsec2)} arcsec2`} on ${digits(goal.surfaceMag, 4)} mag/arcsec2`;
     case "like":
-      return "as deep as the reference stack";
+      return goal.reference === undefined
+        ? "as deep as the reference stack"
+        : `as deep as the stack of ${goal.reference.target || "(no target)"}: its ${digits(goal.reference.hours)} h are worth so much here, by the noise and airmass of the best subs`;
     default:
       return goal satisfies never;
   }
@@ -84,6 +96,14 @@ function untilDone({ forecast, future, windows, bytesLeft, doneBy }: Remaining):
   return lines;
 }
 
+/** The observer's place to a tenth of a degree, as `48.2 N, 16.4 E`. */
+export function siteText({ latitudeDeg, longitudeDeg }: Site): string {
+  const east = longitudeDeg > 180 ? longitudeDeg - 360 : longitudeDeg;
+  const half = (deg: number, positive: string, negative: string) =>
+    `${Math.abs(deg).toFixed(1)} ${deg < 0 ? negative : positive}`;
+  return `${half(latitudeDeg, "N", "S")}, ${half(east, "E", "W")}`;
+}
+
 /** Date of an instant, UTC. */
 export const dateText = (ms: number): string => new Date(ms).toISOString().slice(0, 10);
 
@@ -96,7 +116,14 @@ export function eveningOf(nightMs: number, longitudeDeg?: number): string {
   return dateText(longitudeDeg === undefined ? nightMs : nightMs + (longitudeDeg / 15 - 12) * 3_600_000);
 }
 
-/** A target's nights as a table: effective of kept hours by night and filter, totals, and how far the goals are. */
+/**
+ * A target's nights as a table: effective of kept hours by night and filter, totals, and how far the goals are.
+ * @example
+ * ```ts
+ * import { depthReached, nightLogs, nightLogText } from "nightyield";
+ * for (const log of nightLogs(depthReached(table))) console.log(nightLogText(log, 16.4));
+ * ```
+ */
 export function nightLogText(log: NightLog, longitudeDeg?: number): string {
   const h = (s: number) => (s / 3600).toFixed(2);
   const cell = (entry: NightLog["total"] | null) =>

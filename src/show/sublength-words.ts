@@ -1,7 +1,8 @@
 import type { LongerSubs } from "../plan/longer-subs.js";
 import type { LossRate } from "../plan/losses.js";
-import type { NoiseModel, NumberSource, Sourced } from "../plan/noise-model.js";
+import type { NoiseModel } from "../plan/noise-model.js";
 import type { LengthEnd, LengthReason, SubLengthAdvice } from "../plan/sub-length.js";
+import { cameraText } from "./camera-words.js";
 
 /** What is known of the sub length of one target and filter. */
 export interface SubLengthAnswer {
@@ -87,28 +88,14 @@ function noiseLines(noise: NoiseModel | null): string[] {
   const rate = Number.isNaN(noise.backgroundEPerS)
     ? "in electrons not known without e-/ADU"
     : `${number(noise.backgroundEPerS)} e-/s/px`;
-  const found = [sourceText(noise.electronsPerAdu, "e-/ADU"), sourceText(noise.readNoiseE, "e- read noise")].filter(
-    (text) => text !== "",
-  );
+  const camera = cameraText(noise);
+  const most = noise.readShareBound === "at-most" ? "at most " : "";
   return [
-    `  noise: ${number(100 * noise.readShare, 2)} % of a sub's variance is read noise; sky and dark ${rate}${found.length === 0 ? "" : ` (${found.join("; ")})`}`,
+    `  noise: ${most}${number(100 * noise.readShare, 2)} % of a sub's variance is read noise; sky and dark ${most === "" ? "" : "at least "}${rate}${camera === "" ? "" : ` (${camera})`}`,
+    ...(most === ""
+      ? []
+      : ["    so the low end by read noise is an upper bound; bias frames, or darks of two lengths, would tell it"]),
   ];
-}
-
-const sources: Readonly<Record<NumberSource, string>> = {
-  given: "",
-  "bias-frames": "from bias frames",
-  "dark-frames": "from dark frames",
-  "flat-frames": "from flat frames",
-  "photon-transfer": "from how noise grows with the sky's level in your subs, good to a fifth",
-  "exposure-lengths": "from subs of two lengths",
-};
-
-/** A number that was found, not given. */
-function sourceText(sourced: Sourced | null, unit: string): string {
-  if (sourced === null || sourced.from === "given") return "";
-  const error = sourced.error === undefined ? "" : ` +- ${number(sourced.error, 1)}`;
-  return `${number(sourced.value)}${error} ${unit} ${sources[sourced.from]}`;
 }
 
 /** What the present length loses, and its files. */

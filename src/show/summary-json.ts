@@ -5,7 +5,8 @@ import { nextTimeLines, whyLines } from "./why.js";
 import { reasonWords } from "./words.js";
 
 /**
- * The night for programs: groups, and each sub's verdict with the numbers of its reasons. NaN becomes null.
+ * The night for programs: groups, each sub's verdict with the numbers of its reasons, the observer's place, and in
+ * `setups`, group by group, what is known of the camera and where the target is. NaN becomes null.
  * @example
  * ```ts
  * import { openNight, summaryJson } from "nightyield";
@@ -22,7 +23,7 @@ export function summaryJson(night: NightResult): string {
     const symptoms = night.symptomsOfRow[row]!.map((symptom) => ({ ...symptom, words: reasonWords(symptom) }));
     return { file, kind, target, filter, verdict, weight, effectiveExposureS, symptoms, cause, causeProbability, note };
   });
-  const { folders, groups, notes, attention, version, explanation, limits } = night;
+  const { folders, groups, notes, attention, version, explanation, limits, site, setups = [] } = night;
   const summary = {
     nightyield: version,
     folders,
@@ -32,6 +33,8 @@ export function summaryJson(night: NightResult): string {
     nextTime: nextTimeLines(explanation),
     groups,
     limits,
+    site: site === null ? null : { ...site, heightM: site.heightM ?? 0 },
+    setups,
     episodes: explanation.episodes.map(({ rows, ...episode }) => ({
       ...episode,
       files: rows.map((row) => table.file[row]),

@@ -11,7 +11,7 @@ import { type BundleManifest, manifestName } from "../../src/notebook/bundle-man
 import { compareJson } from "../../src/notebook/compare-json.js";
 import { agrees, compareTables } from "../../src/notebook/compare-tables.js";
 import { sha256 } from "../../src/notebook/make-bundle.js";
-import { withoutPaths } from "../../src/notebook/private-text.js";
+import { noteWithoutSite, withoutPaths } from "../../src/notebook/private-text.js";
 import { writeNotebook } from "../../src/notebook/write-notebook.js";
 import { readZip, writeZip } from "../../src/notebook/zip.js";
 import { readEcsv, writeEcsv } from "../../src/terms/ecsv.js";
@@ -93,6 +93,39 @@ describe("bundle and verify", () => {
     expect(open.get("triage.ipynb")).toContain(folder);
     expect(open.get("triage.ipynb")).toContain("50.28713");
     expect(open.get("frames.ecsv")).toBe(readFileSync(join(folder, "out/frames.ecsv"), "utf8"));
+  });
+
+  it("keeps site and targets to a tenth of a degree, and the plan still finds them", () => {
+    const whole = JSON.parse(readFileSync(join(folder, "out/summary.json"), "utf8"));
+    // The scenario's garden and target: 50.3127 N, 9.8642 E, 310 m, as its headers round them.
+    expect(whole.site).toMatchObject({ heightM: 310 });
+    expect([whole.site.latitudeDeg, whole.site.longitudeDeg].every((deg: number) => !Number.isInteger(10 * deg))).toBe(
+      true,
+    );
+    const shared = textsOf(bytesOf("night.zip"));
+    const summary = JSON.parse(shared.get("summary.json")!);
+    expect(summary.site).toEqual({ latitudeDeg: 50.3, longitudeDeg: 9.9, heightM: 300 });
+    const tenth = (deg: number) => Number(deg.toFixed(1));
+    for (const [i, { place, camera }] of summary.setups.entries()) {
+      expect(place).toEqual({ raDeg: tenth(place.raDeg), decDeg: tenth(place.decDeg) });
+      expect(camera).toEqual(whole.setups[i].camera);
+    }
+    expect(summary.setups.length).toBeGreaterThan(0);
+    expect(shared.get(manifestName)).toContain(
+      "of site and targets in summary.json to 0.1 degree, its height to 100 m",
+    );
+    const digits = String(whole.site.longitudeDeg).slice(0, 6);
+    expect([...shared.values()].join("\n")).not.toContain(digits);
+    expect(JSON.parse(textsOf(bytesOf("open.zip")).get("summary.json")!).site).toEqual(whole.site);
+    // Notes of contradictory cards hold coordinates as well.
+    expect(
+      noteWithoutSite(
+        "SITELONG is 9.86417, LONG-OBS -9.86421: the first was taken; EXPTIME is 30.25 s, EXPOSURE 60.75 s",
+      ),
+    ).toBe("SITELONG is 9.8, LONG-OBS -9.8: the first was taken; EXPTIME is 30.25 s, EXPOSURE 60.75 s");
+    expect(noteWithoutSite("height of the site given as 312, the header says 309.5: the given one was taken")).toBe(
+      "height of the site given as (left out), the header says (left out): the given one was taken",
+    );
   });
 
   it("agrees with itself: table, subs, measurements and notebook", () => {

@@ -5,6 +5,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, afterEach, beforeAll, describe, expect, it, vi } from "vitest";
 import { remaining } from "../../src/cli/remaining.js";
+import { openNight } from "../../src/notebook/open-night.js";
 import { planNight } from "../../src/simulate/frame-plan.js";
 import { renderFrame, type Scene } from "../../src/simulate/render-frame.js";
 import { simulateNight } from "../../src/simulate/simulate-night.js";
@@ -47,6 +48,21 @@ function night(day: number, filter: string, noiseAdu: number, change: Partial<Fr
   }));
 }
 
+/** What triage remembers beside the table. */
+const summary = (name: string, json: object) => writeFileSync(join(at(name), "summary.json"), JSON.stringify(json));
+const setup = (place: object | null = { raDeg: 13.2, decDeg: 56.6 }) => ({
+  target: "NGC 281",
+  filter: "Ha",
+  exposureS: 60,
+  gainSetting: 100,
+  place,
+  camera: {
+    electronsPerAdu: { value: 1, from: "header" },
+    readNoiseE: { value: 2, from: "given" },
+    pedestalAdu: { value: null, from: "unknown" },
+  },
+});
+
 beforeAll(() => {
   folder = mkdtempSync(join(tmpdir(), "nightyield-remaining-"));
   // One triage result a night; Ha on two of three. Variances 604 and 22 ADU^2.
@@ -56,6 +72,18 @@ beforeAll(() => {
   put("ha", fromRows(night(16, "Ha", Math.sqrt(22))));
   put("deep", fromRows([20, 21, 22, 23].flatMap((day) => night(day, "Ha", Math.sqrt(22)))));
   put("galaxy", fromRows(night(16, "L", 20, { target: "M 81" })));
+  put("galaxy-ha", fromRows([...night(16, "Ha", 5, { target: "M 81" }), ...night(17, "L", 20, { target: "M 81" })]));
+  put("nameless", fromRows(night(16, "", 20, { target: "M 81", filterKind: "unknown" })));
+  // Another target under a sky that makes twice the variance, four nights of it; the same with another gain, and lower down.
+  const other = [20, 21, 22, 23].flatMap((day) => night(day, "Ha", Math.sqrt(44), { target: "NGC 7380" }));
+  put("other", fromRows(other));
+  put("other-gain", fromRows(other.map((row) => ({ ...row, gainSetting: 200 }))));
+  put("other-low", fromRows(other.map((row) => ({ ...row, airmass: 2.2 }))));
+  put("placed", fromRows(night(16, "Ha", Math.sqrt(22))));
+  summary("placed", { site: { latitudeDeg: 48.21, longitudeDeg: 16.37, heightM: 0 }, setups: [setup()] });
+  put("elsewhere", fromRows(night(17, "Ha", Math.sqrt(22))));
+  summary("elsewhere", { site: { latitudeDeg: -33.4, longitudeDeg: 289.3, heightM: 600 }, setups: [setup()] });
+  put("broken", fromRows(night(17, "Ha", Math.sqrt(22))));
   put("south", fromRows(night(16, "L", 20, { target: "LMC" })));
   put("gnome", fromRows(night(16, "L", 20, { target: "My garden gnome", startUtc: "" })));
 });
@@ -67,7 +95,11 @@ async function call(...args: string[]) {
   vi.spyOn(console, "log").mockImplementation((text) => void out.push(String(text)));
   vi.spyOn(console, "error").mockImplementation((text) => void err.push(String(text)));
   const code = await remaining.run(
-    args.map((arg) => (/^(?:d1\d|ha|deep|galaxy|south|gnome)$/.test(arg) ? at(arg) : arg)),
+    args.map((arg) =>
+      /^(?:d1\d|ha|deep|galaxy(?:-ha)?|nameless|other(?:-\w+)?|placed|elsewhere|broken|south|gnome)$/.test(arg)
+        ? at(arg)
+        : arg,
+    ),
   );
   const all = out.join("\n");
   expect(all).not.toMatch(/NaN|undefined|Infinity|null/);
@@ -127,6 +159,21 @@ describe("goals", () => {
     await expect(call("galaxy", "--like", "ha")).rejects.toThrow(/has no subs in L/);
   });
 
+  it("like another target's stack: its hours are carried over by noise and air, and what prevents that is told", async () => {
+    // Twice the variance: 3.6 h there are worth 1.8 h here.
+    const { out, err, code } = await call("ha", "--like", "other", ...camera, ...site);
+    expect(out).toContain("goal: 1.8 h (as deep as the stack of NGC 7380: its 3.6 h are worth so much here");
+    expect([err, code]).toEqual(["", 0]);
+    // One airmass more of 0.28 mag: light to the power of two, 10^(-0.8 x 0.28) = 0.597; of 1.8 h 1.07 h.
+    const low = await call("ha", "--like", "other-low", ...camera, ...site);
+    expect(low.out).toContain("goal: 1.07 h (as deep as the stack of NGC 7380");
+    const gain = await call("ha", "--like", "other-gain", ...camera, ...site);
+    expect(gain.err).toBe(
+      "attention: Ha: the stacks of NGC 281 and NGC 7380 differ in gain, so an hour of one is taken for an hour of the other",
+    );
+    expect(gain.out).toContain("goal: 3.6 h (as deep as the stack of NGC 7380");
+  });
+
   it("signal over noise on a surface brightness: by hand, and what it asks for", async () => {
     // 0.3 e-/s/px of background ((22 - 4) / 60), 4 arcsec2 a px; 24 mag with zero point 22: s = 4 x 10^-0.8 = 0.63396 e-/s/px.
     // T = 25 (0.63396 + 0.3 + 4 / 60) / 0.63396^2 = 62.2 s; ten times the signal over noise a hundredfold: 6224 s = 1.73 h.
@@ -156,7 +203,95 @@ describe("goals", () => {
   });
 });
 
+describe("place and camera that triage remembered", () => {
+  const dates = ["--from", "2025-10-20", "--nights", "8", "--goal-hours", "3"];
+  it("are taken when no flag gives them, and their origin is told", async () => {
+    const { out, err, code } = await call("placed", ...dates);
+    expect([err, code]).toEqual(["", 0]);
+    expect(out).toContain("place: 48.2 N, 16.4 E, from placed (--site gives another)");
+    expect(out).toContain("camera: 1 e-/ADU from the headers; 2 e- read noise as given to triage");
+    expect(out).toMatch(/2025-10-20 +\d\d:\d\d/);
+    // The same windows as by the flag; the flag wins, and then there is nothing to tell.
+    const flag = await call("placed", ...dates, "--site", "48.21,16.37", ...camera);
+    const windows = (text: string) => text.split("\n").filter((line) => /^ {4}2025-/.test(line));
+    expect(windows(flag.out)).toEqual(windows(out));
+    expect(flag.out).not.toMatch(/^(?:place|camera):/m);
+    const south = await call("placed", ...dates, "--site", "-33.4,-70.7");
+    // Declination 56.6 degrees.
+    expect(south.out).toContain("the target never rises at this place");
+  });
+  it("openNight gives them too", async () => {
+    const { site: place, setups } = await openNight(at("placed"));
+    expect(place).toEqual({ latitudeDeg: 48.21, longitudeDeg: 16.37, heightM: 0 });
+    expect(setups).toEqual([{ ...setup(), camera: { ...setup().camera, pedestalAdu: expect.anything() } }]);
+  });
+  it("the coordinates of the headers serve where no table knows the name", async () => {
+    put("garden", fromRows(night(16, "Ha", 5, { target: "Behind the shed" })));
+    summary("garden", {
+      site: { latitudeDeg: 48.21, longitudeDeg: 16.37, heightM: 0 },
+      setups: [{ ...setup(), target: "Behind the shed" }],
+    });
+    const { out, err } = await call(at("garden"), ...dates);
+    expect(out).toMatch(/2025-10-20 +\d\d:\d\d/);
+    expect(err).not.toContain("--target RA,DEC");
+  });
+  it("two places: the first is planned for, and it is told", async () => {
+    const { out, err } = await call("placed", "elsewhere", ...dates);
+    expect(out).toContain("place: 48.2 N, 16.4 E, from placed");
+    expect(err).toMatch(/placed and \S+elsewhere were taken at two places; the first is planned for/);
+    expect((await call("elsewhere", ...dates)).out).toContain("place: 33.4 S, 70.7 W, from elsewhere");
+  });
+  it("a summary that was spoiled is refused with file, place and what was expected", async () => {
+    const wrong: [object, RegExp][] = [
+      [
+        { site: { latitudeDeg: 120, longitudeDeg: 0, heightM: 0 } },
+        /summary\.json: site\.latitudeDeg is 120, expected a number from -90 to 90/,
+      ],
+      [{ site: "48.2,16.4" }, /'site' is no object/],
+      [
+        { setups: [{ ...setup(), camera: { electronsPerAdu: { value: -1, from: "header" } } }] },
+        /electronsPerAdu\.value is -1/,
+      ],
+      [{ setups: [{ ...setup(), place: { raDeg: 400, decDeg: 0 } }] }, /setups\[0\]\.place\.raDeg is 400/],
+      [{ setups: [{ ...setup(), camera: { readNoiseE: { value: 2, from: "hearsay" } } }] }, /from is "hearsay"/],
+    ];
+    for (const [json, says] of wrong) {
+      summary("broken", json);
+      await expect(call("broken", ...dates)).rejects.toThrow(says);
+    }
+    // An older version's summary knows none of it.
+    summary("broken", { folders: ["x"] });
+    expect((await call("broken", ...dates)).err).toContain("for dates and windows give --site LAT,LON");
+  });
+});
+
 describe("what is missing or wrong", () => {
+  it("a narrowband filter on a galaxy: what it costs by the sky measured, and a warning where it is alone", async () => {
+    const { out, err, code } = await call("galaxy-ha", ...camera, ...site, "--goal-hours", "2");
+    expect(out).toContain("M 81, filters: a galaxy, its light has all colours: a broadband filter is the usual choice");
+    expect(out).toContain("you use L: that fits");
+    // Of light of all colours each filter passes as it does the sky: variances less read noise 21 and 396 in 60 s.
+    // Time goes as variance / light^2: (25 / 21^2) / (400 / 396^2) = 22.
+    expect(out).toContain("for the same signal over noise on its light, Ha takes about 22 times");
+    // Beside the usual choice a narrow filter may be wanted (a galaxy's nebulae): no warning, but its cost is told.
+    expect([err, code]).toEqual(["", 0]);
+    const alone = await call("ha", ...camera, ...site, "--target", "M 81", "--goal-hours", "2");
+    expect(alone.err).toContain(
+      "Ha is a narrowband filter, but for this kind of object a broadband filter is the usual",
+    );
+  });
+
+  it("a filter that no header names, and nothing given at all: an answer, and each request once", async () => {
+    const { out, err, code } = await call("nameless");
+    expect(out).toContain("M 81, no filter: 0.9 h effective of 1 h kept");
+    expect(err.split("\n")).toEqual([
+      "attention: no goal was given: --goal-hours H, --deeper FACTOR, --like DIR or --goal-snr N",
+      "attention: for dates and windows give --site LAT,LON",
+      'attention: M 81: what filter was used is not in the headers; a --site-file with "filter" says it to triage',
+    ]);
+    expect(code).toBe(1);
+  });
+
   it("no site: nights are counted; no camera: bounds, and a request", async () => {
     const { out, err, code } = await call("galaxy", "--goal-hours", "2");
     expect(err).toBe("attention: for dates and windows give --site LAT,LON");

@@ -1,6 +1,7 @@
 // Read noise and e-/ADU from simulated bias and flat frames of a camera whose numbers are known.
 import { describe, expect, it } from "vitest";
-import { gainByFlats, pairNoise, readNoiseInElectrons } from "../../src/plan/calibration-noise.js";
+import { pairNoise } from "../../src/measure/pair-noise.js";
+import { gainByFlats, readNoiseInElectrons } from "../../src/plan/calibration-noise.js";
 import { noiseModels } from "../../src/plan/noise-model.js";
 import { planNight } from "../../src/simulate/frame-plan.js";
 import { hotPixelsOf, renderDark, renderFlat } from "../../src/simulate/render-frame.js";

@@ -123,7 +123,9 @@ describe("several triage results", () => {
     expect(table.effectiveExposureS[150]).toBeCloseTo(14.25, 9);
     expect(from[150]).toBe(1);
     expect(ownScale).toEqual([]);
-    expect(combineTables([good, nights(1, { gainSetting: 200 })]).ownScale).toEqual(["L"]);
+    expect(combineTables([good, nights(1, { gainSetting: 200 })]).ownScale).toMatchObject([
+      { filter: "L", because: "gain" },
+    ]);
   });
 });
 
