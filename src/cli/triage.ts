@@ -5,6 +5,7 @@ import { outcomeOf, triageNight } from "../night.js";
 import { writeWhole } from "../read/write-whole.js";
 import { nightSummary } from "../show/night-summary.js";
 import { reportHtml } from "../show/report.js";
+import { reportPictures } from "../show/report-pictures.js";
 import { summaryJson } from "../show/summary-json.js";
 import { CallError } from "../terms/errors.js";
 import type { Command } from "./command.js";
@@ -62,7 +63,7 @@ Example: the real question after a night, with the observer at 48.2 N, 16.4 E:
     const night = { ...measured, table, ...outcomeOf(table, request.limits), notes: [...measured.notes, ...notes] };
     const summary = summaryJson(night);
     writeWhole(join(out, "summary.json"), summary);
-    writeWhole(join(out, "report.html"), reportHtml(night));
+    writeWhole(join(out, "report.html"), reportHtml(night, { pictures: reportPictures(night) }));
     // Loaded here, as the notebook's compiler and sockets take longer to load than a remembered night to grade.
     const parameters = { purpose: values.purpose ?? "balanced", dropStreaks: values["drop-streaks"] ?? false };
     const { writeTriageNotebook } = await import("../notebook/triage-notebook.js");

@@ -30,6 +30,17 @@ const stripPx = 7;
  * Subs one after the other in one animated picture, under one stretch: clouds, drift, satellites and focus show at once.
  * A strip below the picture tells which one is on; nothing else is added.
  * @throws CallError without a sub, or when they differ in size; FitsError when the data of one are damaged
+ * @example
+ * ```ts
+ * import { blinkPicture, firstImage, openFile, openPixels } from "nightyield";
+ * const names = ["subs/NGC6888_L_30s_0002.fits.fz", "subs/NGC6888_L_30s_0004.fits.fz"];
+ * const sources = names.map((name) => openFile(name));
+ * const images = sources.map((source) => firstImage(source));
+ * console.log(
+ *   blinkPicture(images.map(({ source, hdu }, i) => ({ frame: openPixels(source, hdu), file: names[i] }))).text,
+ * );
+ * for (const source of sources) source.close();
+ * ```
  */
 export function blinkPicture(items: Iterable<BlinkItem>, options: BlinkOptions = {}): FramePicture {
   const { widthPx = 480, delayMs = 600, firstRow = "bottom" } = options;

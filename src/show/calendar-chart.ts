@@ -25,6 +25,18 @@ const because: Readonly<Record<NoWindow, string>> = {
 /**
  * The coming nights, one a line: when it is dark, when the target is high enough, the stretch to choose, the Moon and the
  * greatest altitude. Null without nights.
+ * @example
+ * ```ts
+ * import { calendarFigure, comingNights } from "nightyield";
+ * const windows = comingNights({
+ *   site: { latitudeDeg: 48, longitudeDeg: 16, heightM: 200 },
+ *   target: { raDeg: 303, decDeg: 38 },
+ *   fromMs: Date.parse("2025-10-18T12:00:00Z"),
+ *   nights: 7,
+ *   minAltitudeDeg: 30,
+ * });
+ * console.log(calendarFigure(windows)?.data.length);
+ * ```
  */
 export function calendarFigure(windows: readonly NightWindow[], options: CalendarOptions = {}): Figure | null {
   if (windows.length === 0) return null;
@@ -219,7 +231,21 @@ function nightWords(window: NightWindow, { day, dark, stretches }: Hours, option
   ];
 }
 
-/** The same nights as a table. */
+/**
+ * The same nights as a table.
+ * @example
+ * ```ts
+ * import { calendarTable, comingNights } from "nightyield";
+ * const windows = comingNights({
+ *   site: { latitudeDeg: 48, longitudeDeg: 16, heightM: 200 },
+ *   target: { raDeg: 303, decDeg: 38 },
+ *   fromMs: Date.parse("2025-10-18T12:00:00Z"),
+ *   nights: 7,
+ *   minAltitudeDeg: 30,
+ * });
+ * console.log(calendarTable(windows).includes("<table"));
+ * ```
+ */
 export function calendarTable(windows: readonly NightWindow[], options: CalendarOptions = {}): string {
   return tableHtml(
     `Coming nights, times ${zoneName(options)}`,

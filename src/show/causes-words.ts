@@ -1,82 +1,147 @@
 import type { Advice } from "../explain/advice-terms.js";
-import type { CauseEvidence, SubCause } from "../explain/causes-terms.js";
-import type { DriverOutcome, Drivers, Factor, LawCheck, MetricCode, Remedy } from "../explain/drivers-terms.js";
+import type { CauseEvidence, EvidenceCode, SubCause } from "../explain/causes-terms.js";
+import type { DriverOutcome, Drivers, Factor, LawCheck, Remedy } from "../explain/drivers-terms.js";
 import type { Episode } from "../explain/episodes.js";
 import type { GroupSensor, WarmEpisode } from "../explain/sensor.js";
-import { causeRegistry } from "../terms/causes.js";
+import { type CauseCode, causeRegistry } from "../terms/causes.js";
 import { digits } from "./digits.js";
+import { changeWords, factorLabel, metricLabels } from "./driver-labels.js";
+import { countWords, durationWords } from "./words.js";
 
 const clock = (utc: string) => utc.slice(11, 16);
 /** "2025-10-20 20:42-21:30 UTC". */
-const span = (startUtc: string, endUtc: string) =>
-  startUtc === "" ? "time not known" : `${startUtc.slice(0, 10)} ${clock(startUtc)}-${clock(endUtc)} UTC`;
-const percent = (share: number) => `${Math.round(100 * share)} %`;
-const subs = (n: number) => `${n} sub${n === 1 ? "" : "s"}`;
-
-/** "2025-10-20 20:42-21:30 UTC  cloud: 7 subs, 6 dropped, 3 min effective lost (98 % sure)". */
-export function episodeLine({ cause, startUtc, endUtc, rows, dropped, costS, probability, rival }: Episode): string {
-  const other = rival === undefined ? "" : `, else ${causeRegistry[rival.cause].short} ${percent(rival.probability)}`;
-  return `${span(startUtc, endUtc)}  ${causeRegistry[cause].short}: ${subs(rows.length)}, ${dropped} dropped, ${digits(costS / 60, 2)} min effective lost (${percent(probability)} sure${other})`;
+function span(startUtc: string, endUtc: string): string {
+  if (startUtc === "") return "time not known";
+  const [from, to] = [clock(startUtc), clock(endUtc)];
+  return `${startUtc.slice(0, 10)} ${from}${to === "" || to === from ? "" : `-${to}`} UTC`;
 }
+const percent = (share: number) => `${Math.round(100 * share)} %`;
+const subs = (n: number) => countWords(n, "sub");
+
+/** "2025-10-20 20:42-21:30 UTC  cloud: 7 subs, 6 dropped, 3 min of effective exposure lost (98 % sure)". */
+export function episodeLine({ cause, startUtc, endUtc, rows, dropped, costS, probability, rival }: Episode): string {
+  const lost = `${durationWords(costS)} of effective exposure lost`;
+  if (cause === "bad-file")
+    return `${span(startUtc, endUtc)}  bad file: ${countWords(rows.length, "file")} could not be read, ${lost}`;
+  const other = rival === undefined ? "" : `, else ${causeRegistry[rival.cause].short} ${percent(rival.probability)}`;
+  return `${span(startUtc, endUtc)}  ${causeRegistry[cause].short}: ${subs(rows.length)}, ${dropped || "none"} dropped, ${lost} (${percent(probability)} sure${other})`;
+}
+
+/** A rival less likely than this is not worth a reader's time. */
+const worthNaming = 0.05;
 
 /** One line a sub: its cause, the next one, the strongest evidence. */
 export function subLine(file: string, verdict: string, cause: SubCause): string {
   const [first, second] = cause.ranked;
   const rival =
-    second === undefined ? "" : `, else ${causeRegistry[second.cause].short} (${percent(second.probability)})`;
-  const speaks = (way: CauseEvidence["speaks"]) =>
-    cause.evidence.filter((e) => e.cause === cause.cause && e.speaks === way).slice(0, 2);
-  const list = (items: readonly CauseEvidence[]) => items.map(evidenceWords).join("; ");
-  const [pro, contra] = [list(speaks("for")), list(speaks("against"))];
+    second === undefined || second.probability < worthNaming
+      ? ""
+      : `, else ${causeRegistry[second.cause].short} (${percent(second.probability)})`;
+  const [pro, contra] = (["for", "against"] as const).map((way) => evidenceText(cause, cause.cause, way));
   return `${file}  ${verdict}  ${causeRegistry[first!.cause].short} (${percent(first!.probability)})${rival}${pro && `. For it: ${pro}`}${contra && `. Against it: ${contra}`}`;
 }
 
+/** A cause of a sub as a line of a table. */
+export interface CauseRow {
+  /** Its short name. */
+  readonly cause: string;
+  readonly probabilityPercent: number;
+  /** What speaks for it, in words, the plain fact first; empty: nothing that was measured. */
+  readonly for: string;
+  readonly against: string;
+}
+
+/**
+ * The causes a sub may have, the likeliest first, with what speaks for and against each in words. Evidence is kept for
+ * the two likeliest.
+ * @example
+ * ```ts
+ * import { causeRows, openNight, tableOf } from "nightyield";
+ * const { explanation } = await openNight("nightyield-out/march14");
+ * const first = explanation.causeOfRow.find((cause) => cause !== null);
+ * if (first) console.log(tableOf(causeRows(first)));
+ * ```
+ */
+export const causeRows = (sub: SubCause): CauseRow[] =>
+  sub.ranked.map(({ cause, probability }) => ({
+    cause: causeRegistry[cause].short,
+    probabilityPercent: Math.round(100 * probability),
+    for: evidenceText(sub, cause, "for"),
+    against: evidenceText(sub, cause, "against"),
+  }));
+
+/** What a sub shows, before what it is taken for. */
+const plainFacts: ReadonlySet<EvidenceCode> = new Set<EvidenceCode>([
+  "light-lost",
+  "airmass",
+  "stars-wider",
+  "stars-elongated",
+  "part-blocked",
+  "sensor-warmer",
+]);
+/** So many pieces of evidence are told beside the plain facts. */
+const mostEvidence = 2;
+
+/** The plain fact, if there is one, and the strongest evidence that speaks one way for a cause. */
+function evidenceText(sub: SubCause, cause: CauseCode, way: CauseEvidence["speaks"]): string {
+  const spoken = sub.evidence.filter((e) => e.cause === cause && e.speaks === way);
+  const facts = spoken.filter(({ code }) => plainFacts.has(code)).slice(0, 1);
+  const others = spoken.filter(({ code }) => !plainFacts.has(code)).slice(0, mostEvidence);
+  return [...facts, ...others].map(evidenceWords).join("; ");
+}
+
 /** What was observed, with its number. */
-export function evidenceWords({ code, value, usual }: CauseEvidence): string {
+export function evidenceWords({ code, cause, value, usual, speaks }: CauseEvidence): string {
   const [v, u] = [digits(value, 2), digits(usual, 2)];
   switch (code) {
     case "light-lost":
       return `starlight at ${percent(value)}`;
     case "background-as-predicted":
-      return `the sky is predicted brighter by ${v} of a dark sky`;
+      return `${causeRegistry[cause].short} adds ${v} times the light of a dark sky`;
     case "sun-above-night":
-      return `the Sun at ${v} deg`;
+      return `the Sun at ${digits(value, 2)}\u00b0`;
     case "moon-up":
-      return `the Moon at ${v} deg`;
+      return `the Moon at ${digits(value, 2)}\u00b0`;
     case "airmass":
-      return `the air leaves ${percent(value)} of the depth`;
+      return `so low, the air leaves ${percent(value)} of the effective exposure`;
     case "stars-wider":
       return `stars ${v} times as wide as usual`;
     case "stars-round":
-      return value > usual ? `stars drawn out (ellipticity up by ${v})` : "stars are round";
+      return value > usual ? `stars are drawn out (ellipticity up by ${v})` : "stars are round";
     case "stars-elongated":
-      return `stars drawn out, which costs ${percent(1 - Math.exp(-value))}`;
+      return `stars are drawn out, which costs ${percent(1 - Math.exp(-value))} of the effective exposure`;
+    case "stars-doubled":
+      return `as many stars as usual (${percent(value)}), each with less of its light: seen double`;
     case "wider-as-dimmer":
-      return `${v} of width for each part of light lost (dew: more than ${u})`;
+      return value > usual
+        ? `width costs ${percent(value)} as much as the light lost (dew: more than ${percent(usual)})`
+        : `stars stay sharp: width costs ${percent(Math.max(0, value))} as much as the light lost (dew: more than ${percent(usual)})`;
     case "width-and-light-apart":
-      return `width strays by ${percent(value)} from going with the light`;
+      return value < usual
+        ? `width and loss of light keep in step, within ${percent(value)}`
+        : `width and loss of light go apart, by ${percent(value)}`;
     case "width-grows-with-loss":
-      return `width and loss of light are correlated by ${v}`;
+      return `width and loss of light ${value > usual ? "rise and fall" : "do not rise and fall"} together (correlation ${v})`;
     case "loss-changes-from-sub-to-sub":
-      return `the loss of light jumps by ${percent(value)} from sub to sub (usual ${percent(usual)})`;
+      return `the loss of light ${value > usual ? "jumps" : "changes little, "} by ${percent(value)} from sub to sub`;
     case "minutes-to-dim":
-      return `the light took ${v} min to go`;
+      return `the light took ${durationWords(60 * value)} to go`;
     case "width-follows-time":
-      return `neighbours are within a factor of ${v} in width`;
+      return speaks === "for" ? "neighbours are about as wide" : `neighbours differ by a factor of ${v} in width`;
     case "field-moves-along-elongation":
-      return `the field's movement would draw ${percent(value)} of the trail`;
+      return `the field's drift accounts for ${percent(value)} of the trail`;
     case "field-displaced":
-      return `the field moved by ${v} usual steps`;
+      return `the field jumped by ${v} times its usual step`;
     case "elongated-like-neighbours":
       return `${percent(value)} of the neighbours are drawn out alike`;
     case "rotation-predicted":
       return `field rotation blurs the corners by ${v} px`;
     case "sensor-warmer":
-      return `sensor ${v} C warmer`;
+      return `sensor ${v} \u00b0C warmer`;
     case "more-hot-pixels":
       return `${v} times as many hot pixels`;
     case "part-blocked":
-      return `${percent(value)} of the frame blocked`;
+      return `${percent(value)} of the frame blocked${usual > 0 ? ` in a neighbour (counts from ${u})` : ""}`;
     case "field-elsewhere":
       return `${percent(value)} of the field in the frame`;
     case "line-across":
@@ -88,29 +153,30 @@ export function evidenceWords({ code, value, usual }: CauseEvidence): string {
   }
 }
 
-/** "start after the end of nautical twilight (...): +22 min effective". */
+/** "start when the Sun is below -13°, here after 17:40 UTC: +22 min of effective exposure (7 subs)". */
 export function adviceLine({ reason, gainMin, subs: n, probability }: Advice): string {
   const sure = probability < 0.8 ? `, the cause ${percent(probability)} sure` : "";
-  const gain = `: +${digits(gainMin, 2)} min effective (${subs(n)}${sure})`;
+  const gain = `: +${durationWords(60 * gainMin)} of effective exposure (${reason.kind === "check-files" ? countWords(n, "file") : subs(n)}${sure})`;
+  const degrees = (value: number) => `${digits(value, 2)}\u00b0`;
   switch (reason.kind) {
     case "start-later":
-      return `start when the Sun is below ${reason.untilSunDeg} deg, here after ${clock(reason.atUtc)} UTC${gain}`;
+      return `start when the Sun is below ${degrees(reason.untilSunDeg)}, here after ${clock(reason.atUtc)} UTC${gain}`;
     case "stop-earlier":
-      return `stop when the Sun comes above ${reason.untilSunDeg} deg, here at ${clock(reason.atUtc)} UTC${gain}`;
+      return `stop when the Sun comes to ${degrees(reason.untilSunDeg)}, here at ${clock(reason.atUtc)} UTC${gain}`;
     case "stay-above":
-      return `stay above ${digits(reason.altitudeDeg, 2)} deg${reason.filter && ` with ${reason.filter}`}${gain}`;
+      return `stay above ${degrees(reason.altitudeDeg)}${reason.filter && ` with ${reason.filter}`}${gain}`;
     case "refocus": {
-      const drop = Number.isNaN(reason.afterC) ? "" : ` or a drop of ${digits(reason.afterC, 2)} C`;
-      return `refocus within ${digits(reason.afterMin, 2)} min${drop}: stars had widened by then${gain}`;
+      const drop = Number.isNaN(reason.afterC) ? "" : ` or a drop of ${digits(reason.afterC, 2)} \u00b0C`;
+      return `refocus within ${durationWords(60 * reason.afterMin)}${drop}: stars had widened by then${gain}`;
     }
     case "heat-against-dew":
       return `heat the optics against dew from before ${clock(reason.fromUtc)} UTC${gain}`;
     case "cool-sensor":
-      return `see to the sensor's cooling: ${digits(reason.warmerC, 2)} C too warm from ${clock(reason.fromUtc)} UTC${gain}`;
+      return `see to the sensor's cooling: up to ${digits(reason.warmerC, 2)} \u00b0C too warm, subs suffered from ${clock(reason.fromUtc)} UTC on${gain}`;
     case "avoid-obstruction": {
       const where = Number.isNaN(reason.azimuthDeg)
         ? ""
-        : ` at azimuth ${digits(reason.azimuthDeg)}, altitude ${digits(reason.altitudeDeg, 2)} deg`;
+        : ` at azimuth ${degrees(reason.azimuthDeg)}, altitude ${degrees(reason.altitudeDeg)}`;
       return `something stands in the way${where}: change target before ${clock(reason.fromUtc)} UTC${gain}`;
     }
     case "shelter-from-wind":
@@ -120,9 +186,9 @@ export function adviceLine({ reason, gainMin, subs: n, probability }: Advice): s
     case "shorter-subs":
       return `expose no longer than ${digits(reason.longestS, 2)} s where the field rotates (now up to ${digits(reason.blurPx, 2)} px in the corners)${gain}`;
     case "avoid-moon":
-      return `leave ${reason.filter || "this target"} for when the Moon is down (${percent(reason.illumination)} lit, ${digits(reason.moonAltitudeDeg, 2)} deg high)${gain}`;
+      return `leave ${reason.filter || "this target"} for when the Moon is down (${percent(reason.illumination)} lit, ${degrees(reason.moonAltitudeDeg)} high)${gain}`;
     case "check-files":
-      return `check card and cable: ${reason.files} files cannot be read${gain}`;
+      return `check card and cable: ${countWords(reason.files, "file")} could not be read${gain}`;
     default:
       return reason satisfies never;
   }
@@ -135,24 +201,19 @@ export function sensorLines(group: GroupSensor): string[] {
   const lines: string[] = [];
   if (darkNoise !== null)
     lines.push(
-      `${name}: dark noise doubles every ${digits(darkNoise.intervalC)} +- ${digits(darkNoise.errorC, 2)} C (${darkNoise.subs} subs, ${digits(darkNoise.fromC)} to ${digits(darkNoise.toC)} C); at ${digits(coolC)} C ${digits(coolingSavesS / 60, 2)} +- ${digits(coolingSavesErrorS / 60, 1)} min effective more`,
+      `${name}: dark noise doubles every ${digits(darkNoise.intervalC)} +- ${digits(darkNoise.errorC, 2)} \u00b0C (${subs(darkNoise.subs)}, ${digits(darkNoise.fromC)} to ${digits(darkNoise.toC)} \u00b0C); had the sensor stood at ${digits(coolC)} \u00b0C, ${digits(coolingSavesS / 60, 2)} +- ${digits(coolingSavesErrorS / 60, 1)} min more of effective exposure`,
     );
   if (hotPixels !== null)
-    lines.push(`${name}: hot pixels double every ${digits(hotPixels.intervalC)} +- ${digits(hotPixels.errorC, 2)} C`);
+    lines.push(
+      `${name}: hot pixels that stand out of the noise double every ${digits(hotPixels.intervalC)} +- ${digits(hotPixels.errorC, 2)} \u00b0C`,
+    );
   return lines;
 }
 
 /** When a cooled sensor was warm. */
 export const warmLine = (e: WarmEpisode): string =>
-  `${span(e.startUtc, e.endUtc)}  sensor ${e.kind === "warm-up" ? "not cooled down yet" : "warmed"}: up to ${digits(e.warmestC)} C, set point ${digits(e.setPointC)} C`;
+  `${span(e.startUtc, e.endUtc)}  sensor ${e.kind === "warm-up" ? "not cooled down yet" : "warmed"}: up to ${digits(e.warmestC)} \u00b0C, set point ${digits(e.setPointC)} \u00b0C`;
 
-const metricWords: Readonly<Record<MetricCode, string>> = {
-  rejects: "the odds of a reject",
-  fwhm: "star width",
-  transparency: "transparency",
-  background: "background",
-  noise: "noise",
-};
 const remedyWords: Readonly<Record<Remedy, string>> = {
   "follow-through-transit": "a target followed through its transit",
   "moonless-night": "a moonless night",
@@ -162,42 +223,21 @@ const remedyWords: Readonly<Record<Remedy, string>> = {
   "another-night": "another night",
 };
 
-function factorWords({ code, filter, against }: Factor): string {
-  switch (code) {
-    case "altitude":
-      return "10 deg of altitude";
-    case "sensor-temperature":
-      return "1 C of sensor temperature";
-    case "moon":
-      return "the full Moon overhead";
-    case "twilight":
-      return "6 deg of the Sun";
-    case "hour":
-      return "an hour";
-    case "exposure":
-      return "twice the exposure";
-    case "filter":
-      return `filter ${filter ?? "?"} instead of ${against ?? "?"}`;
-    default:
-      return code satisfies never;
-  }
-}
-
 /** What rejects and quality go with, one line a claim; says so when there is none. */
 export function driverLines({ design, laws, outcomes, because }: Drivers): string[] {
   if (because === "too-few-subs") return ["too few subs to say what quality goes with (20 are needed)"];
   const found = laws.filter(({ claimed }) => claimed).map(lawLine);
   if (because === "nothing-varies") return ["nothing varied that quality could go with"];
   if (outcomes.length === 0 && found.length === 0) return ["quality goes with nothing that was tested"];
+  const pairs = design.inseparable.map(
+    ({ factors: [a, b], separatedBy }) =>
+      `${factorNames[a.code]} and ${factorNames[b.code]} (${remedyWords[separatedBy]} would separate them)`,
+  );
   return [
     ...found,
     ...outcomes.map(outcomeLine),
     ...(outcomes.length === 0 ? ["beyond that, quality goes with nothing that was tested"] : []),
-    ...(design.inseparable.length === 0
-      ? []
-      : [
-          `cannot be separated with these data: ${design.inseparable.map(({ factors: [a, b], separatedBy }) => `${factorNames[a.code]} and ${factorNames[b.code]} (${remedyWords[separatedBy]} would)`).join("; ")}`,
-        ]),
+    ...(pairs.length === 0 ? [] : [`cannot be separated with these data: ${pairs.join("; ")}`]),
   ];
 }
 
@@ -214,7 +254,7 @@ const factorNames: Readonly<Record<Factor["code"], string>> = {
 /** "background with VR, 300 s: twilight adds up to 5910 ADU (90 %: 5870 to 5950), to 3.2 times its level". */
 export function lawLine(check: LawCheck): string {
   const { law, filter, exposureS, estimate, interval, levelAdu, from, to } = check;
-  const basis = `${subs(check.subs)}, ${check.nights} night${check.nights === 1 ? "" : "s"}`;
+  const basis = basisWords(check);
   if (law === "airmass") {
     const wider = 100 * ((to / from) ** estimate - 1);
     return `star width grows as the airmass to the power ${digits(estimate, 2)} (90 %: ${digits(interval.low, 2)} to ${digits(interval.high, 2)}; 0.6 is expected): +${digits(wider, 2)} % from airmass ${digits(from)} to ${digits(to)}; ${basis}`;
@@ -223,20 +263,17 @@ export function lawLine(check: LawCheck): string {
   return `background ${filter && `with ${filter}, `}${digits(exposureS)} s: ${light} adds up to ${digits(estimate)} ADU (90 %: ${digits(interval.low)} to ${digits(interval.high)}), to ${digits(1 + estimate / levelAdu, 2)} times its level, with the course that is predicted; ${basis}`;
 }
 
+const basisWords = (of: { readonly subs: number; readonly nights: number }) =>
+  `${subs(of.subs)}, ${countWords(of.nights, "night")}`;
+
+/** "target 10° higher: width of the stars −11 % (90 %: −20 % to −5.0 %); 80 subs, 2 nights". */
 function outcomeLine(outcome: DriverOutcome): string {
-  const { metric, factors, effect } = outcome;
-  const change = (log: number) => {
-    if (log > Math.log(3))
-      return log === Number.POSITIVE_INFINITY ? "without limit" : `${digits(Math.exp(log), 2)} times`;
-    const percentage = 100 * (Math.exp(log) - 1);
-    return `${percentage >= 0 ? "+" : ""}${Math.abs(percentage) < 10 ? percentage.toFixed(1) : Math.round(percentage)} %`;
-  };
-  const [low, high] = [effect.interval.low, effect.interval.high];
-  const size = `${metricWords[metric]} ${change(effect.estimate)} (90 %: ${change(low)} to ${change(high)}) for ${factors.map(factorWords).join(" or ")}`;
-  const steady = outcome.hourFitsAsWell
-    ? "; the hour fits as well, so whatever else changed steadily may be the reason"
-    : "";
-  const basis = `${effect.subs} subs, ${effect.nights} night${effect.nights === 1 ? "" : "s"}${steady}`;
+  const { metric, factors, effect, hourFitsAsWell } = outcome;
+  const label = metricLabels[metric];
+  const range = `(90 %: ${changeWords(effect.interval.low)} to ${changeWords(effect.interval.high)})`;
+  const size = `${factors.map(factorLabel).join(", or ")}: ${label.charAt(0).toLowerCase()}${label.slice(1)} ${changeWords(effect.estimate)} ${range}`;
+  const steady = hourFitsAsWell ? "; the hour fits as well, so whatever else changed steadily may be the reason" : "";
+  const basis = `${basisWords(effect)}${steady}`;
   return outcome.kind === "finding"
     ? `${size}; ${basis}`
     : `${size}: cannot be separated with these data, ${remedyWords[outcome.separatedBy]} would; ${basis}`;

@@ -54,13 +54,16 @@ export function stacked(panels: readonly Panel[], axis: Plain, note: string): Fi
     shapes.push(...(panel.shapes?.(`y${number}`) ?? []));
     topPx -= panel.heightPx;
   });
+  // Ticks named in two lines need more room below.
+  const isTall = Array.isArray(axis.ticktext) && axis.ticktext.some((text) => String(text).includes("<br>"));
+  const bottomPx = marginPx.bottom + (isTall ? 14 : 0);
   return {
     data,
     note,
     layout: {
       ...layout,
-      height: insidePx + marginPx.top + marginPx.bottom,
-      margin: { l: marginPx.left, r: marginPx.right, t: marginPx.top, b: marginPx.bottom },
+      height: insidePx + marginPx.top + bottomPx,
+      margin: { l: marginPx.left, r: marginPx.right, t: marginPx.top, b: bottomPx },
       showlegend: false,
       hovermode: "closest",
       xaxis: { zeroline: false, anchor: panels.length === 1 ? "y" : `y${panels.length}`, ...axis },

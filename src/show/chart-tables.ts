@@ -37,7 +37,15 @@ function slices({ table }: NightResult): { readonly head: string; readonly slice
   };
 }
 
-/** What the timeline shows, as a table: medians of each slice of the night and the verdicts in it. */
+/**
+ * What the timeline shows, as a table: medians of each slice of the night and the verdicts in it.
+ * @example
+ * ```ts
+ * import { timelineTable, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(timelineTable(night).includes("<table"));
+ * ```
+ */
 export function timelineTable(night: NightResult): string {
   const { table } = night;
   const { head, slices: parts } = slices(night);
@@ -57,7 +65,15 @@ export function timelineTable(night: NightResult): string {
   );
 }
 
-/** What the charts of the measured quantities show, as a table. */
+/**
+ * What the charts of the measured quantities show, as a table.
+ * @example
+ * ```ts
+ * import { quantitiesTable, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(quantitiesTable(night).includes("<table"));
+ * ```
+ */
 export function quantitiesTable(night: NightResult): string {
   const { table } = night;
   const { head, slices: parts } = slices(night);

@@ -18,6 +18,12 @@ export type { Figure } from "./chart-panels.js";
  * The night along the clock: altitude of target and Moon over the Sun's phases, what was photographed when, the sensor's
  * temperature; each sub's verdict by colour and shape.
  * @returns null when there is no light frame
+ * @example
+ * ```ts
+ * import { timelineFigure, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(timelineFigure(night)?.data.length);
+ * ```
  */
 export function timelineFigure(night: NightResult): Figure | null {
   const { table } = night;
@@ -70,7 +76,15 @@ export function timelineFigure(night: NightResult): Figure | null {
   return onAxis(panels, all, [note, episodesNote(night, all)].filter(Boolean).join(" "));
 }
 
-/** The measured quantities along the same axis: star width, background and number of stars of each sub. */
+/**
+ * The measured quantities along the same axis: star width, background and number of stars of each sub.
+ * @example
+ * ```ts
+ * import { quantitiesFigure, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(quantitiesFigure(night)?.data.length);
+ * ```
+ */
 export function quantitiesFigure(night: NightResult): Figure | null {
   const { table } = night;
   const all = chartRows(table);
@@ -210,7 +224,7 @@ function bandMarks(bands: ReturnType<typeof sunBands>, { x }: ChartRows): Pick<P
       })),
     texts: (axis) =>
       bands
-        .filter(({ from, to }) => to - from > 0.03 * spanMs)
+        .filter(({ from, to }) => to - from > 0.05 * spanMs)
         .map(({ phase, from, to }) => ({
           ...chartLabel(sunPhases[phase]!.name, "var(--band-ink)", 11),
           textangle: to - from > 0.25 * spanMs ? 0 : -90,

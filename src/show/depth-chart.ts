@@ -18,6 +18,11 @@ export interface StackNoise {
  * How the noise of the stack fell with every sub, beside what it would be if nothing but random noise were left. Null with
  * fewer than two stacks.
  * @throws CallError when counts and noises differ in number
+ * @example
+ * ```ts
+ * import { stackDepthFigure } from "nightyield";
+ * console.log(stackDepthFigure({ counts: [1, 2, 4, 8], noise: [6.4, 4.6, 3.3, 2.4] })?.data.length);
+ * ```
  */
 export function stackDepthFigure({ counts, noise, unit = "ADU" }: StackNoise): Figure | null {
   if (counts.length !== noise.length)
@@ -69,7 +74,14 @@ const ends = (values: readonly number[]): [number, number] => [Math.min(...value
 const idealNoise = ({ counts, noise }: Pick<StackNoise, "counts" | "noise">) =>
   counts.map((n) => noise[0]! * Math.sqrt(counts[0]! / n));
 
-/** The same as a table. */
+/**
+ * The same as a table.
+ * @example
+ * ```ts
+ * import { stackDepthTable } from "nightyield";
+ * console.log(stackDepthTable({ counts: [1, 2, 4, 8], noise: [6.4, 4.6, 3.3, 2.4] }).includes("<table"));
+ * ```
+ */
 export function stackDepthTable({ counts, noise, unit = "ADU" }: StackNoise): string {
   const ideal = idealNoise({ counts, noise });
   return tableHtml(

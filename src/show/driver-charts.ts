@@ -1,9 +1,11 @@
 import type { Drivers, DriverTest, FilterRate, RateBin } from "../explain/drivers-terms.js";
 import { type Figure, stacked } from "./chart-panels.js";
-import { factorLabel, metricLabels } from "./driver-labels.js";
+import { changeWords, factorLabel, metricLabels } from "./driver-labels.js";
 import { tableHtml } from "./html.js";
 import { type IntervalRow, intervalPanel } from "./interval-rows.js";
 import { countWords, listWords, percentWords } from "./words.js";
+
+export { changeWords } from "./driver-labels.js";
 
 type Plain = Readonly<Record<string, unknown>>;
 
@@ -27,6 +29,12 @@ export const effectSigns: Readonly<Record<Standing, string>> = {
  * What the quality of the subs goes with: each effect with its 90 % interval, as a factor. Effects that are claimed come
  * first, then the clearest others.
  * @returns null when nothing was tested
+ * @example
+ * ```ts
+ * import { effectsFigure, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(effectsFigure(night.explanation.drivers)?.data.length);
+ * ```
  */
 export const effectsFigure = (drivers: Drivers): Figure | null =>
   effectsOf(ordered(drivers).filter(({ test }) => test.metric !== "rejects"));
@@ -113,18 +121,6 @@ function effectRow(test: DriverTest, standing: Standing): IntervalRow {
   };
 }
 
-/** A change of the logarithm as people say it: "-12 %", "+40 %", "3.2 times". */
-export function changeWords(log: number): string {
-  if (!Number.isFinite(log))
-    return log === Number.POSITIVE_INFINITY ? "without limit" : Number.isNaN(log) ? "not known" : "to nothing";
-  const ratio = Math.exp(log);
-  if (ratio >= 2) return ratio >= 1000 ? "more than 1000 times" : `${ratio.toFixed(ratio < 10 ? 1 : 0)} times`;
-  const percent = 100 * (ratio - 1);
-  if (Math.abs(percent) < 0.05) return "0.0 %";
-  const digits = Math.abs(percent) < 10 ? 1 : 0;
-  return `${percent < 0 ? "\u2212" : "+"}${Math.abs(percent).toFixed(digits)} %`;
-}
-
 const pWords = (p: number) => (p < 0.001 ? "below 0.001" : p.toFixed(p < 0.1 ? 3 : 2));
 
 /** Ticks at round factors, or at round percentages where the factors are near 1. */
@@ -148,7 +144,15 @@ function factorTicks(reach: number): Plain {
   };
 }
 
-/** All effects that were tested. */
+/**
+ * All effects that were tested.
+ * @example
+ * ```ts
+ * import { effectsTable, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(effectsTable(night.explanation.drivers).includes("<table"));
+ * ```
+ */
 export function effectsTable(drivers: Drivers): string {
   return tableHtml(
     "What quality and rejects go with: all effects that were tested, with 90 % intervals",
@@ -174,7 +178,15 @@ export function effectsTable(drivers: Drivers): string {
 const fewestSubs = 5;
 const rateLook = { colour: "var(--drop)", symbol: "x" };
 
-/** Share of dropped subs by filter, altitude and sensor temperature, with 90 % Wilson intervals. Null: nothing to show. */
+/**
+ * Share of dropped subs by filter, altitude and sensor temperature, with 90 % Wilson intervals. Null: nothing to show.
+ * @example
+ * ```ts
+ * import { rejectRatesFigure, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(rejectRatesFigure(night.explanation.drivers)?.data.length);
+ * ```
+ */
 export function rejectRatesFigure(drivers: Drivers): Figure | null {
   const groups = rateGroups(drivers).map(({ title, rows }) => ({
     title,
@@ -232,7 +244,15 @@ function rateRow(name: string, { subs, rejected, interval }: Pick<RateBin, "subs
   };
 }
 
-/** The same rates as a table; filters also as they would be at the same nights and altitudes. */
+/**
+ * The same rates as a table; filters also as they would be at the same nights and altitudes.
+ * @example
+ * ```ts
+ * import { rejectRatesTable, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(rejectRatesTable(night.explanation.drivers).includes("<table"));
+ * ```
+ */
 export function rejectRatesTable(drivers: Drivers): string {
   const ratio = ({ filter, standardisedRate, oddsRatio, oddsInterval, reversed }: FilterRate) =>
     `${filter || "no filter named"}: ${listWords([

@@ -30,3 +30,15 @@ export function factorLabel({ code, filter, against }: Factor): string {
       return code satisfies never;
   }
 }
+
+/** A change of the logarithm as people say it: "-12 %", "+40 %", "3.2 times". */
+export function changeWords(log: number): string {
+  if (!Number.isFinite(log))
+    return log === Number.POSITIVE_INFINITY ? "without limit" : Number.isNaN(log) ? "not known" : "to nothing";
+  const ratio = Math.exp(log);
+  if (ratio >= 2) return ratio >= 1000 ? "more than 1000 times" : `${ratio.toFixed(ratio < 10 ? 1 : 0)} times`;
+  const percent = 100 * (ratio - 1);
+  if (Math.abs(percent) < 0.05) return "0.0 %";
+  const digits = Math.abs(percent) < 10 ? 1 : 0;
+  return `${percent < 0 ? "\u2212" : "+"}${Math.abs(percent).toFixed(digits)} %`;
+}

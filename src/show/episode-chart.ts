@@ -20,7 +20,15 @@ interface Bar {
   readonly to: number;
 }
 
-/** What spoiled the night, as bars along the clock: one lane a cause, each with its own hatching. Null: nothing did. */
+/**
+ * What spoiled the night, as bars along the clock: one lane a cause, each with its own hatching. Null: nothing did.
+ * @example
+ * ```ts
+ * import { episodesFigure, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(episodesFigure(night)?.data.length);
+ * ```
+ */
 export function episodesFigure(night: NightResult): Figure | null {
   const all = chartRows(night.table);
   const panel = episodesPanel(night, all);
@@ -112,7 +120,15 @@ function episodeWords({ cause, startUtc, endUtc, rows, dropped, costS, probabili
   ];
 }
 
-/** Every episode as a table, in time. */
+/**
+ * Every episode as a table, in time.
+ * @example
+ * ```ts
+ * import { episodesTable, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * console.log(episodesTable(night).includes("<table"));
+ * ```
+ */
 export function episodesTable({ explanation }: NightResult): string {
   return tableHtml(
     "What most likely spoiled subs, in time",

@@ -75,10 +75,18 @@ function gridSvg(scale: AxisScale, { left, right }: Sheet): string {
 function xAxisSvg(axis: Plain, { x, y, bottom, left, right }: Sheet): string {
   const spans = [...y.values()].map(({ start, end }) => [start, end] as const);
   const tick = ({ at, name }: AxisTick) =>
-    `${spans.map(([from, to]) => `<path d="M${round(at)} ${round(from)}V${round(to)}" stroke="var(--grid)"/>`).join("")}<text x="${round(at)}" y="${bottom + 16}" text-anchor="middle" fill="var(--soft)" font-size="11">${escapeHtml(name)}</text>`;
+    `${spans.map(([from, to]) => `<path d="M${round(at)} ${round(from)}V${round(to)}" stroke="var(--grid)"/>`).join("")}<text x="${round(at)}" y="${bottom + 16}" text-anchor="middle" fill="var(--soft)" font-size="11">${linesSvg(name, at)}</text>`;
   const title = textOf(record(axis.title).text);
-  return `${x.ticks.map(tick).join("")}<path d="M${left} ${bottom}H${right}" stroke="var(--rule)"/><text x="${(left + right) / 2}" y="${bottom + 36}" text-anchor="middle" fill="var(--ink)">${escapeHtml(title)}</text>`;
+  const below = x.ticks.some(({ name }) => name.includes("<br>")) ? 50 : 36;
+  return `${x.ticks.map(tick).join("")}<path d="M${left} ${bottom}H${right}" stroke="var(--rule)"/><text x="${(left + right) / 2}" y="${bottom + below}" text-anchor="middle" fill="var(--ink)">${escapeHtml(title)}</text>`;
 }
+
+/** A tick's name, which may have a second line. */
+const linesSvg = (name: string, x: number) =>
+  name
+    .split("<br>")
+    .map((line, i) => (i === 0 ? escapeHtml(line) : `<tspan x="${round(x)}" dy="14">${escapeHtml(line)}</tspan>`))
+    .join("");
 
 /** A part of the drawing by its reference: paper, a value of an axis, or a share of an axis. */
 function placeOf(reference: unknown, value: number, isLevel: boolean, sheet: Sheet, isLogged: boolean): number {

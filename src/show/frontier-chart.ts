@@ -8,6 +8,12 @@ const percent = (ratio: number) => 100 * ratio;
 /**
  * What other cuts would gain and lose: the depth of the stack against the width of its stars, from only the best subs to
  * all of them. The cut that the verdicts make is marked.
+ * @example
+ * ```ts
+ * import { frontierFigure, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * for (const found of night.frontiers) console.log(found && frontierFigure(found)?.data.length);
+ * ```
  */
 export function frontierFigure({ cuts, kept, all }: Frontier): Figure | null {
   const inArcsec = [kept, all, ...cuts].every(({ fwhmArcsec }) => Number.isFinite(fwhmArcsec));
@@ -104,7 +110,15 @@ function outcomeWords(outcome: StackOutcome, name: string, inArcsec: boolean): s
 const cutWords = (cut: Cut, inArcsec: boolean) =>
   outcomeWords(cut, `the best ${cut.subs} (${percent(cut.keptFraction).toFixed(0)} %)`, inArcsec);
 
-/** The same cuts as a table. */
+/**
+ * The same cuts as a table.
+ * @example
+ * ```ts
+ * import { frontierTable, openNight } from "nightyield";
+ * const night = await openNight("nightyield-out/march14");
+ * for (const found of night.frontiers) console.log(found && frontierTable(found).length);
+ * ```
+ */
 export function frontierTable({ cuts, kept, all }: Frontier): string {
   const row = (
     name: string,

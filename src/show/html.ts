@@ -21,6 +21,6 @@ export function scriptJson(value: unknown): string {
 /** A table of numbers with names in its first column; cells are escaped. */
 export function tableHtml(caption: string, head: readonly string[], rows: readonly (readonly string[])[]): string {
   const line = (cells: readonly string[], tag: string) =>
-    `<tr>${cells.map((cell, i) => `<${tag}${i > 0 ? ' class="number"' : ""}>${escapeHtml(cell)}</${tag}>`).join("")}</tr>`;
+    `<tr>${cells.map((cell, i) => `<${tag}${tag === "th" ? ' scope="col"' : ""}${i > 0 ? ' class="number"' : ""}>${escapeHtml(cell)}</${tag}>`).join("")}</tr>`;
   return `<div class="scroll" tabindex="0" role="region" aria-label="${escapeHtml(caption)}"><table><caption>${escapeHtml(caption)}</caption><thead>${line(head, "th")}</thead><tbody>${rows.map((row) => line(row, "td")).join("\n")}</tbody></table></div>`;
 }

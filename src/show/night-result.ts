@@ -2,6 +2,7 @@ import type { Explanation } from "../explain/explain-night.js";
 import type { Frontier } from "../grade/frontier.js";
 import type { GroupSummary } from "../grade/group-summary.js";
 import type { Limits } from "../grade/limits.js";
+import type { GroupSetup } from "../plan/group-setup.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { Symptom } from "../terms/symptoms.js";
 
@@ -22,7 +23,9 @@ export interface NightResult {
   readonly notes: readonly string[];
   /** What needs the user's attention. */
   readonly attention: readonly string[];
-  readonly site: { readonly latitudeDeg: number; readonly longitudeDeg: number } | null;
+  readonly site: { readonly latitudeDeg: number; readonly longitudeDeg: number; readonly heightM?: number } | null;
+  /** Camera and target of each group; left out: not known. */
+  readonly setups?: readonly GroupSetup[];
   /** Version of nightyield. */
   readonly version: string;
 }

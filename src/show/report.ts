@@ -3,12 +3,20 @@ import { symptomRegistry } from "../terms/symptoms.js";
 import { type Verdict, verdicts } from "../terms/verdicts.js";
 import { chartRows } from "./chart-rows.js";
 import { quantitiesTable, timelineTable } from "./chart-tables.js";
-import { type Figure, quantitiesFigure, timelineFigure } from "./charts.js";
+import { quantitiesFigure, timelineFigure } from "./charts.js";
+import { driverCharts, driverSentences } from "./driver-section.js";
+import { episodesTable } from "./episode-chart.js";
+import { frontierCharts } from "./frontier-section.js";
 import { escapeHtml, proseHtml, scriptJson } from "./html.js";
+import { leftOf } from "./left.js";
+import { calendarCharts, leftSection } from "./left-section.js";
 import type { NightResult } from "./night-result.js";
+import { chartColumns, chartSection, type PageChart } from "./page-chart.js";
 import { pageScript } from "./page-script.js";
 import { pageStyle } from "./page-style.js";
+import { picturesSection } from "./pictures-section.js";
 import { plotlyScript } from "./plotly-script.js";
+import type { ReportPictures } from "./report-pictures.js";
 import { ribbonSvg } from "./ribbon.js";
 import { headline, storyParagraphs } from "./story.js";
 import { firstRows, groupsTable, type Subs, subsData, subsOf, subsTable } from "./table-html.js";
@@ -19,9 +27,16 @@ import { countWords, dayWords, purposeWords, sentence, sentenceEnd, symptomWords
 /** The browser itself is told to load nothing: the page holds all it needs. */
 const policy = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data: blob:";
 
+/** What a report may be given besides the night. */
+export interface ReportOptions {
+  /** Pictures of subs, as `reportPictures` makes them; the page is made without reading any file. */
+  readonly pictures?: ReportPictures;
+}
+
 /**
- * The night as one self-contained page that opens without a network: the story first, then charts with the same figures
- * as text, groups, every sub with its reasons, and how the numbers were made. The observer's place is shown to 0.1 degree.
+ * The night as one self-contained page that opens without a network: the story first, with what is left to do, then
+ * charts with the same figures as text, pictures, groups, every sub with its reasons, and how the numbers were made. The
+ * observer's place is shown to 0.1 degree.
  * @returns HTML, about 5 MB (most of it the chart library)
  * @example
  * ```ts
@@ -29,28 +44,37 @@ const policy = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsaf
  * console.log(reportHtml(await openNight("nightyield-out/march14")).length, "characters");
  * ```
  */
-export function reportHtml(night: NightResult): string {
-  const timeline = timelineFigure(night);
-  const quantities = quantitiesFigure(night);
+export function reportHtml(night: NightResult, { pictures }: ReportOptions = {}): string {
   const subs = subsOf(night);
+  const left = leftOf(night);
+  const clock = clockCharts(night);
+  // Without light frames there is nothing to draw.
+  const drivers = clock.length === 0 ? [] : driverCharts(night.explanation.drivers);
+  const cuts = frontierCharts(night);
+  const coming = calendarCharts(left);
+  const charts = [...clock, ...drivers, ...cuts, ...coming];
   const title = night.folders.join(", ");
-  const figures = { ...(timeline && { timeline }), ...(quantities && { quantities }) };
+  const figures = Object.fromEntries(charts.map(({ id, figure: { data, layout } }) => [id, { data, layout }]));
   return `<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <meta http-equiv="Content-Security-Policy" content="${policy}"><meta name="color-scheme" content="light dark">
-<title>${escapeHtml(title)} \u2013 nightyield</title><link rel="icon" href="data:,"><style>${pageStyle}</style></head>
+<title>${escapeHtml(title)} \u2013 nightyield</title><link rel="icon" href="data:,"><style>${pageStyle}</style><noscript><style>.chart { display: none; }</style></noscript></head>
 <body><main>
 <header><h1>${escapeHtml(title)}</h1><p class="soft">${escapeHtml(whenAndWhere(night))}</p></header>
 <p class="lead">${proseHtml(headline(night))}</p>
 ${ribbonSvg(night)}
-<section class="story">${storyParagraphs(night)
+<section class="story"><div class="happened">${storyParagraphs(night)
     .map((sentences) => `<p>${proseHtml(sentences.join(" "))}</p>`)
     .join("\n")}
 ${night.notes.map((note) => `<p class="soft">${escapeHtml(sentence(note))}</p>`).join("\n")}
-${whySection(night)}
-${attention(night)}</section>
-${timeline === null ? "" : timelineSection(night, timeline)}
-${quantities === null ? "" : quantitiesSection(night, quantities)}
+${attention(night)}</div>
+${whySection(night)}</section>
+${leftSection(left)}
+${clock.map((chart) => chartSection(chart)).join("\n")}
+${pictures === undefined ? "" : picturesSection(pictures)}
+${driversSection(night, drivers)}
+${several("Other cuts", "What the stack of each group would gain and lose if more subs, or only the best, were stacked. Depth is that of faint extended light.", cuts)}
+${several("When to go on", "", coming)}
 <section><h2>Groups</h2><p class="soft">Subs are compared only within their group: one target, filter, exposure, gain and image size. \u201cWorth\u201d is the exposure that would go as deep under the best conditions of the group.</p>${groupsTable(night)}</section>
 ${subsSection(subs)}
 ${methods(night)}
@@ -58,10 +82,26 @@ ${methods(night)}
 </main>
 <script type="application/json" id="figures-data">${scriptJson(figures)}</script>
 <script type="application/json" id="subs-data">${scriptJson(subsData(subs))}</script>
-${timeline === null ? "" : `<script id="chart-library">${plotlyScript()}</script>`}
+${charts.length === 0 ? "" : `<script type="text/plain" id="chart-library">${plotlyScript()}</script>`}
 <script>${pageScript}</script>
 </body></html>
 `;
+}
+
+/** Charts under a heading of their own. */
+const several = (title: string, about: string, charts: readonly PageChart[]): string =>
+  charts.length === 0
+    ? ""
+    : `<section><h2>${title}</h2>${about === "" ? "" : `<p class="soft">${about}</p>`}
+${chartColumns(charts)}</section>`;
+
+/** What quality goes with, and what cannot be told apart. */
+function driversSection({ explanation }: NightResult, charts: readonly PageChart[]): string {
+  const { drivers } = explanation;
+  if (drivers.because === "too-few-subs" && charts.length === 0) return "";
+  return `<section><h2>What quality goes with</h2>
+${driverSentences(drivers)}
+${chartColumns(charts)}</section>`;
 }
 
 function whenAndWhere({ table, site }: NightResult): string {
@@ -89,8 +129,9 @@ function whySection({ explanation }: NightResult): string {
   const list = (title: string, lines: readonly string[]) =>
     lines.length === 0
       ? ""
-      : `<h3>${title}</h3><ul class="told">${lines.map((line) => `<li>${proseHtml(line)}</li>`).join("\n")}</ul>`;
-  return `${list("What spoiled the subs", whyLines(explanation))}${list("Next time", nextTimeLines(explanation))}`;
+      : `<h2 class="small">${title}</h2><ul class="told">${lines.map((line) => `<li>${proseHtml(line)}</li>`).join("\n")}</ul>`;
+  const told = `${list("What spoiled the subs", whyLines(explanation))}${list("Next time", nextTimeLines(explanation))}`;
+  return told === "" ? "" : `<div class="why">${told}</div>`;
 }
 
 /** Files that could not be read, with what to do; then whatever else needs the user. */
@@ -117,11 +158,11 @@ function attention({ table, symptomsOfRow, attention: lines }: NightResult): str
   const unreadable =
     broken.length === 0
       ? ""
-      : `<h3>${countWords(broken.length, "file")} could not be read</h3><ul>${items.join("\n")}</ul>`;
+      : `<h2 class="small">${countWords(broken.length, "file")} could not be read</h2><ul>${items.join("\n")}</ul>`;
   const rest =
     others.length === 0
       ? ""
-      : `<h3>Needs attention</h3><ul>${others
+      : `<h2 class="small">Needs attention</h2><ul>${others
           .slice(0, most)
           .map((line) => `<li>${escapeHtml(sentence(line))}</li>`)
           .join("\n")}</ul>`;
@@ -140,23 +181,40 @@ function legend({ table }: NightResult, extra = ""): string {
     .join("")}${extra}</ul>`;
 }
 
-function timelineSection(night: NightResult, figure: Figure): string {
-  const { rows, onClock } = chartRows(night.table);
-  const hasMoon = rows.some((row) => night.table.moonAltitudeDeg[row]! >= 0);
-  const shaded = onClock && rows.some((row) => Number.isFinite(night.table.sunAltitudeDeg[row]));
-  return `<section><div class="together"><h2>The night along the clock</h2>
-<p class="soft">${shaded ? "The background is shaded by how far the Sun was below the horizon. " : ""}<span class="screen">Point at a mark for its file and reasons.</span> <span class="screen mouse">Drag across a chart to look closer, double-click to go back.</span> ${escapeHtml(figure.note)}</p>
-${legend(night, hasMoon ? '<li><span class="moon"></span> altitude of the Moon</li>' : "")}
-<div class="chart" id="timeline" data-axis="clock" role="img" aria-label="Timeline of the night; the table that follows holds the same figures."></div></div>
-<details><summary>The same as a table</summary>${timelineTable(night)}</details></section>`;
-}
-
-function quantitiesSection(night: NightResult, figure: Figure): string {
-  return `<section><div class="together"><h2>What was measured</h2>
-<p class="soft">Each sub\u2019s stars and sky along the same clock. Groups share the chart but are judged apart. ${escapeHtml(figure.note)}</p>
-${legend(night)}
-<div class="chart" id="quantities" data-axis="clock" role="img" aria-label="Star width, background and number of stars along the night; the table that follows holds the same figures."></div></div>
-<details><summary>The same as a table</summary>${quantitiesTable(night)}</details></section>`;
+/** The night along the clock: conditions and verdicts, then what was measured. */
+function clockCharts(night: NightResult): PageChart[] {
+  const { table, explanation } = night;
+  const { rows, onClock } = chartRows(table);
+  const charts: PageChart[] = [];
+  const timeline = timelineFigure(night);
+  if (timeline !== null) {
+    const hasMoon = rows.some((row) => table.moonAltitudeDeg[row]! >= 0);
+    const shaded = onClock && rows.some((row) => Number.isFinite(table.sunAltitudeDeg[row]));
+    const spoiled = explanation.episodes.length > 0;
+    charts.push({
+      id: "timeline",
+      title: "The night along the clock",
+      about: `${spoiled ? "Where the target stood, what was photographed, and what most likely spoiled subs." : "Where the target stood and what was photographed."}${shaded ? " The background is shaded by how far the Sun was below the horizon." : ""}`,
+      figure: timeline,
+      table: `${timelineTable(night)}${spoiled ? episodesTable(night) : ""}`,
+      legend: legend(night, hasMoon ? '<li><span class="moon"></span> altitude of the Moon</li>' : ""),
+      onClock: true,
+      extra:
+        ' <span class="screen">Point at a mark for its file and reasons.</span> <span class="screen mouse">Drag across a chart to look closer, double-click to go back.</span>',
+    });
+  }
+  const quantities = quantitiesFigure(night);
+  if (quantities !== null)
+    charts.push({
+      id: "quantities",
+      title: "What was measured",
+      about: "Each sub\u2019s stars and sky along the same clock. Groups share the chart but are judged apart.",
+      figure: quantities,
+      table: quantitiesTable(night),
+      legend: legend(night),
+      onClock: true,
+    });
+  return charts;
 }
 
 function subsSection(subs: Subs): string {

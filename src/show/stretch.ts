@@ -51,6 +51,33 @@ export function commonStretch(stretches: readonly Stretch[]): Stretch {
   return curve(sky - noise, sky, Math.max(sky + middle(({ skyAdu, whiteAdu }) => whiteAdu - skyAdu), brightest));
 }
 
+/** Skies whose greys under one stretch leave this range are too unlike to share it: they would be black, or hide stars. */
+const sharedGreys = [0.06, 0.34] as const;
+
+/**
+ * Which pictures can share a stretch: those whose skies all come out dark grey under {@link commonStretch}. One twilight
+ * sub then does not make all others black.
+ * @returns numbers of the pictures, set by set, the darkest skies first
+ */
+export function alikeSkies(stretches: readonly Stretch[]): number[][] {
+  const order = stretches.map((_, i) => i).sort((a, b) => stretches[a]!.skyAdu - stretches[b]!.skyAdu);
+  const sets: number[][] = [];
+  for (const i of order) {
+    const last = sets.at(-1);
+    if (last === undefined || !fits([...last, i].map((one) => stretches[one]!))) sets.push([i]);
+    else last.push(i);
+  }
+  return sets;
+}
+
+function fits(stretches: readonly Stretch[]): boolean {
+  const shared = commonStretch(stretches);
+  return stretches.every(({ skyAdu }) => {
+    const grey = greyOf(skyAdu, shared);
+    return grey >= sharedGreys[0] && grey <= sharedGreys[1];
+  });
+}
+
 /** Makes the inverse hyperbolic sine as steep as it takes to give the sky its grey. */
 function curve(blackAdu: number, skyAdu: number, whiteAdu: number): Stretch {
   const place = (skyAdu - blackAdu) / (whiteAdu - blackAdu);

@@ -18,7 +18,17 @@ const reasonNames: Readonly<Record<LengthReason, string>> = {
 };
 const ticksS = [1, 3, 10, 30, 120, 600];
 
-/** Depth per clock time and share of subs kept against the sub length, with the range to use and the present length. */
+/**
+ * Depth per clock time and share of subs kept against the sub length, with the range to use and the present length.
+ * @example
+ * ```ts
+ * import { subLengthAdvice, subLengthFigure } from "nightyield";
+ * const camera = { width: 3000, height: 2000, fwhmPx: 2.1, saturatedFraction: 0, readTimeS: 1.3 };
+ * const night = { presentS: 30, overheadS: 2, lossPerS: 0.001, rotationBlurPx: 0.4, hoursPerNight: 6 };
+ * const advice = subLengthAdvice({ ...camera, ...night, freeBytes: 64e9 });
+ * console.log(subLengthFigure(advice)?.data.length);
+ * ```
+ */
 export function subLengthFigure(advice: SubLengthAdvice): Figure | null {
   const curve = advice.curve.filter(({ efficiency }) => Number.isFinite(efficiency));
   if (curve.length < 2) return null;
@@ -141,7 +151,17 @@ function endWords({ low, high, conflict, missing }: SubLengthAdvice): string {
     .join(" ");
 }
 
-/** The curve as a table, with both ends and their reasons. */
+/**
+ * The curve as a table, with both ends and their reasons.
+ * @example
+ * ```ts
+ * import { subLengthAdvice, subLengthTable } from "nightyield";
+ * const camera = { width: 3000, height: 2000, fwhmPx: 2.1, saturatedFraction: 0, readTimeS: 1.3 };
+ * const night = { presentS: 30, overheadS: 2, lossPerS: 0.001, rotationBlurPx: 0.4, hoursPerNight: 6 };
+ * const advice = subLengthAdvice({ ...camera, ...night, freeBytes: 64e9 });
+ * console.log(subLengthTable(advice).length);
+ * ```
+ */
 export function subLengthTable({ curve, present, low, high }: SubLengthAdvice): string {
   const rate = (value: number) => (Number.isFinite(value) ? percentWords(value) : "\u2013");
   const table = tableHtml(
@@ -173,7 +193,16 @@ export function subLengthTable({ curve, present, low, high }: SubLengthAdvice): 
 const sumLook = { colour: "var(--borderline)", symbol: "diamond-open" };
 const nowLook = { colour: "var(--keep)", symbol: "circle" };
 
-/** The user's own subs added up as if they had been longer: share kept with its interval, and depth for the same night. */
+/**
+ * The user's own subs added up as if they had been longer: share kept with its interval, and depth for the same night.
+ * @example
+ * ```ts
+ * import { depthReached, longerSubs, longerSubsFigure, openNight } from "nightyield";
+ * const { table } = await openNight("nightyield-out/march14");
+ * const results = longerSubs(table, depthReached(table)[0].rows, [2, 3], { readNoiseAdu: 1.3 });
+ * console.log(longerSubsFigure(results)?.data.length);
+ * ```
+ */
 export function longerSubsFigure(results: readonly LongerSubs[]): Figure | null {
   if (results.length < 2) return null;
   const name = ({ times, exposureS, kept, subs }: LongerSubs) =>
@@ -215,7 +244,16 @@ export function longerSubsFigure(results: readonly LongerSubs[]): Figure | null 
   );
 }
 
-/** The same as a table. */
+/**
+ * The same as a table.
+ * @example
+ * ```ts
+ * import { depthReached, longerSubs, longerSubsTable, openNight } from "nightyield";
+ * const { table } = await openNight("nightyield-out/march14");
+ * const results = longerSubs(table, depthReached(table)[0].rows, [2, 3], { readNoiseAdu: 1.3 });
+ * console.log(longerSubsTable(results).length);
+ * ```
+ */
 export function longerSubsTable(results: readonly LongerSubs[]): string {
   return tableHtml(
     "Your own subs, added up as if they had been longer",

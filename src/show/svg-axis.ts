@@ -38,7 +38,8 @@ export function axisScale(axis: Plain, values: readonly number[], start: number,
   const [least, most] = isLog
     ? [10 ** Math.min(low, high), 10 ** Math.max(low, high)]
     : [Math.min(low, high), Math.max(low, high)];
-  const chosen = given(axis) ?? (isClock ? clockTicks(least, most, cuts) : valueTicks(least, most, axis));
+  const own = given(axis);
+  const chosen = own ?? (isClock ? clockTicks(least, most, cuts) : valueTicks(least, most, axis));
   return {
     start,
     end,
@@ -49,7 +50,7 @@ export function axisScale(axis: Plain, values: readonly number[], start: number,
       chosen
         .filter(([value]) => value >= least && value <= most && !cuts.some(([from, to]) => value > from && value < to))
         .map(([value, name]) => ({ at: place(value), name })),
-      isClock ? 66 : 0,
+      isClock ? (own === null ? 66 : 34) : 0,
     ),
     place,
   };

@@ -20,6 +20,8 @@ interface ShownColumn {
   readonly wide?: true;
   /** Left out on paper, which is narrow. */
   readonly aside?: true;
+  /** Breaks lines on paper. */
+  readonly wraps?: true;
 }
 const number = (head: string, digits: number, value: (row: FrameRow) => number): ShownColumn => ({
   head,
@@ -39,7 +41,7 @@ const shown: readonly ShownColumn[] = [
       kind === "light" ? `${verdictLooks[verdict as Verdict]?.sign ?? ""} ${verdict}`.trim() : kind,
   },
   { head: "Reasons", digits: null, value: (_, reasons) => reasons, wide: true },
-  { head: "Likely cause", digits: null, value: causeText },
+  { head: "Likely cause", digits: null, value: causeText, wraps: true },
   { head: "Start, UTC", digits: null, value: ({ startUtc }) => startUtc.slice(0, 19).replace("T", " ") },
   aside({ head: "Target", digits: null, value: ({ target }) => target }),
   { head: "Filter", digits: null, value: ({ filter }) => filter },
@@ -59,7 +61,7 @@ const shown: readonly ShownColumn[] = [
 ];
 
 /** "cloud, 95 %". */
-function causeText({ cause, causeProbability }: FrameRow): string {
+export function causeText({ cause, causeProbability }: FrameRow): string {
   if (cause === "") return "";
   const name = isCauseCode(cause) ? causeRegistry[cause].short : cause;
   return Number.isFinite(causeProbability) ? `${name}, ${percentWords(causeProbability)}` : name;
@@ -131,7 +133,7 @@ export function subsTable({ heads, digits, classNames, verdicts, cells }: Subs):
   const attribute = (c: number) => (classNames[c] === "" ? "" : ` class="${classNames[c]}"`);
   const line = (verdict: string, i: number) =>
     `<tr class="${escapeHtml(verdict)}">${cells.map((column, c) => `<td${attribute(c)}>${escapeHtml(cellWords(column[i]!, digits[c]!))}</td>`).join("")}</tr>`;
-  return `<div class="scroll tall" tabindex="0" role="region" aria-label="Every file"><table id="subs-table"><thead><tr>${heads
+  return `<div class="scroll tall" tabindex="0" role="region" aria-label="Every file"><table id="subs-table"><caption>Every file, its verdict and its numbers; \u2013 means not measured</caption><thead><tr>${heads
     .map(
       (head, c) =>
         `<th scope="col" aria-sort="none"${attribute(c)}><button type="button">${escapeHtml(head)}</button></th>`,
@@ -139,8 +141,8 @@ export function subsTable({ heads, digits, classNames, verdicts, cells }: Subs):
     .join("")}</tr></thead><tbody>${verdicts.slice(0, firstRows).map(line).join("\n")}</tbody></table></div>`;
 }
 
-const classOf = ({ digits, wide, aside }: ShownColumn) =>
-  [digits !== null && "number", wide && "wide", aside && "aside"].filter(Boolean).join(" ");
+const classOf = ({ digits, wide, aside, wraps }: ShownColumn) =>
+  [digits !== null && "number", wide && "wide", aside && "aside", wraps && "wraps"].filter(Boolean).join(" ");
 const cellWords = (cell: Cell, digits: number | null) =>
   cell === null ? "\u2013" : typeof cell === "number" ? cell.toFixed(digits ?? 0) : cell;
 

@@ -33,7 +33,7 @@ export function durationWords(seconds: number): string {
 }
 
 /** "1 sub", "3 subs". */
-export const countWords = (n: number, what: string): string => `${n} ${what}${n === 1 ? "" : "s"}`;
+export const countWords = (n: number, what: string, whats = `${what}s`): string => `${n} ${n === 1 ? what : whats}`;
 
 /** A list as people say it: a, b and c. */
 export const listWords = (items: readonly string[]): string =>
