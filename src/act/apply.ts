@@ -47,6 +47,13 @@ export const journalsFolder = "journals";
  * altered, a file that is there is never replaced, every sub is verified by the SHA-256 of all its bytes.
  * @param folder - that triage wrote
  * @throws CallError, CannotError before anything is done
+ * @example
+ * ```ts
+ * import { applyVerdicts } from "nightyield";
+ * const request = { how: "copy", dest: "stack", drops: false, flat: true } as const;
+ * const { done, journal } = await applyVerdicts("nightyield-out/march14", request, { atUtc: new Date().toISOString() });
+ * console.log(done, "subs were copied; the journal is", journal !== null);
+ * ```
  */
 export async function applyVerdicts(folder: string, request: ApplyRequest, run: Run): Promise<Applied> {
   const { ops = disk, atUtc } = run;
@@ -87,6 +94,15 @@ export async function applyVerdicts(folder: string, request: ApplyRequest, run: 
 /**
  * Finishes an interrupted run.
  * @throws CallError when there is nothing to finish, CannotError when the journal cannot be used
+ * @example
+ * ```ts
+ * import { applyVerdicts, resumeApply } from "nightyield";
+ * const request = { how: "copy", dest: "stack", drops: false, flat: true } as const;
+ * const run = { atUtc: new Date().toISOString() };
+ * const { stopped, journal } = await applyVerdicts("nightyield-out/march14", request, run);
+ * if (stopped !== null && journal !== null) await resumeApply(journal, run); // the disk was full, say
+ * console.log(stopped);
+ * ```
  */
 export async function resumeApply(path: string, run: Run): Promise<Applied> {
   const { ops = disk } = run;

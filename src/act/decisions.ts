@@ -109,6 +109,13 @@ export interface DecidedTable {
  * Lets the user's decisions win: verdict as decided, with a note that says that it was by hand. Only light frames can
  * be decided on. The later of two decisions about one sub counts.
  * @param subs - what each row of the table is known by
+ * @example
+ * ```ts
+ * import { applyDecisions, openNight, readDecisions } from "nightyield";
+ * const { table } = await openNight("nightyield-out/march14");
+ * const subs = table.file.map((file) => ({ file }));
+ * console.log(applyDecisions(table, subs, readDecisions("nightyield-out/march14")).unmatched.length);
+ * ```
  */
 export function applyDecisions(
   table: FrameTable,

@@ -53,6 +53,11 @@ export function makeLists(table: FrameTable, paths: readonly string[]): Lists {
  * Weights for stacking: inverse variance of the flux-scaled sub, divided by the largest among the kept subs of its group
  * (target, filter, exposure, gain, image size), so that the best kept sub of each group has 1. Dropped subs have 0; a
  * kept sub without a measured weight has NaN. Weights of different groups are not comparable with one another.
+ * @example
+ * ```ts
+ * import { openNight, stackWeights } from "nightyield";
+ * console.log(Math.max(...stackWeights((await openNight("nightyield-out/march14")).table).filter(Number.isFinite)));
+ * ```
  */
 export function stackWeights(table: FrameTable): Float64Array {
   const weights = new Float64Array(table.rows).fill(Number.NaN);

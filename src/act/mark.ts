@@ -27,6 +27,14 @@ export interface MarkResult {
  * @param names - as in the table, as path, or the bare file name where it is unique
  * @throws CallError when a name fits no sub or several, or the file is no light frame; CannotError when a file cannot be
  * read or written
+ * @example
+ * ```ts
+ * import { markSubs, openNight } from "nightyield";
+ * const { table } = await openNight("nightyield-out/march14");
+ * const mark = { as: "keep", because: "faint, but sharp", atUtc: new Date().toISOString() } as const;
+ * markSubs("nightyield-out/march14", [table.file[2]], mark);
+ * console.log((await openNight("nightyield-out/march14")).table.verdict[2]);
+ * ```
  */
 export function markSubs(
   folder: string,

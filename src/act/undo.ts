@@ -32,6 +32,13 @@ export interface Undone {
  * and links are removed, folders that were made go when they are empty. Nothing is removed unless the same content
  * stands at the original place, and nothing is replaced. An interrupted undo is finished by calling it again.
  * @throws CannotError when the journal cannot be used
+ * @example
+ * ```ts
+ * import { applyVerdicts, undoApply } from "nightyield";
+ * const request = { how: "copy", dest: "elsewhere", drops: false, flat: true } as const;
+ * const { journal } = await applyVerdicts("nightyield-out/march14", request, { atUtc: new Date().toISOString() });
+ * if (journal !== null) console.log((await undoApply(journal, {})).undone, "subs were taken back");
+ * ```
  */
 export async function undoApply(path: string, run: Omit<Run, "atUtc">): Promise<Undone> {
   const { ops = disk, onProgress, signal } = run;

@@ -82,7 +82,8 @@ function told(applied: Applied): number {
   if (alreadyThere > 0) console.log(`${alreadyThere} left where they are: the same content is there already`);
   for (const note of notes) console.log(note);
   for (const line of attention) console.error(`attention: not touched: ${line}`);
-  if (journal !== null) {
+  // Where everything was there already, there is nothing to take back.
+  if (journal !== null && (done > 0 || stopped !== null)) {
     console.log(`Journal: ${journal}`);
     console.log(`To take it back: nightyield undo ${quoted(journal)}`);
   }

@@ -18,8 +18,10 @@ export const verify: Command = {
   usage,
   summary: "do everything in a bundle once more on this machine and say what differs",
   help: `
-Compares, value by value: the files with their hashes; verdicts, symptoms, weights and groups graded again from the frame
-table; with --subs every sub with its hash and every column measured again; the outputs of the notebooks run again.
+Compares, value by value: the files with their hashes; each cell of the frame table, each part of summary and notebooks
+with what it was when the bundle was made, so that one changed number is named; verdicts, symptoms, weights and groups
+graded again from the frame table; with --subs every sub with its hash and every column measured again; the outputs of
+the notebooks run again.
 Numbers may differ by 1 in 1,000,000 (or 1e-9), columns that the bundle holds rounded by half a unit of the last decimal
 besides; texts must be the same. Counters of cells are not compared.
 A bundle's notebooks are programs: run them only if you trust who made them.
@@ -60,8 +62,8 @@ Example:
       differ += differences.length;
       console.log(`${differences.length === 0 ? "same    " : "DIFFERS "} ${what}: ${compared} values compared`);
       for (const note of notes) console.log(`  ${note}`);
-      for (const { where, row, column, bundled, found } of differences.slice(0, mostShown))
-        console.error(`  ${where}, ${row}, ${column}: ${bundled} in the bundle, ${found} now`);
+      for (const { where, row, column, bundled, found, words } of differences.slice(0, mostShown))
+        console.error(`  ${where}, ${row}, ${column}: ${words ?? `${bundled} in the bundle, ${found} now`}`);
       if (differences.length > mostShown) console.error(`  and ${differences.length - mostShown} more`);
     }
     console.log(differ === 0 ? "Everything that was compared agrees." : `${differ} values differ.`);

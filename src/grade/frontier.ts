@@ -143,6 +143,12 @@ const mostDepthLost = 0.1;
 /**
  * A frontier in three or four stacks: that of the verdicts, all subs, the best half, and `sharp`: the strictest cut that
  * loses less than 10 % of the depth of the verdicts' stack (left out where no cut keeps so much).
+ * @example
+ * ```ts
+ * import { frontierSummary, openNight } from "nightyield";
+ * const { frontiers } = await openNight("nightyield-out/march14");
+ * for (const found of frontiers) if (found !== null) console.log(frontierSummary(found).map(({ stack }) => stack).join(", "));
+ * ```
  */
 export function frontierSummary({ kept, all, cuts }: Frontier): TellingStack[] {
   const half = cuts.reduce((a, b) => (Math.abs(b.keptFraction - 0.5) < Math.abs(a.keptFraction - 0.5) ? b : a));

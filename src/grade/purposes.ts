@@ -27,6 +27,7 @@ export const purposeRegistry: Readonly<Record<Purpose, Preset>> = {
     limits: { merit: { fwhmPower: 4 }, fwhm: { drop: 1.6 }, eccentricity: { drop: 0.65 } },
   },
 };
+/** The purposes, in the order of {@link purposeRegistry}. */
 export const purposes = Object.keys(purposeRegistry) as readonly Purpose[];
 
 /** The purpose whose limits these are; null: somebody's own. Dropping streaks is a choice of its own and plays no part. */

@@ -1,5 +1,6 @@
 import type { Drivers } from "../explain/drivers-terms.js";
 import type { Frontier } from "../grade/frontier.js";
+import type { FilterDepth } from "../plan/depth.js";
 import type { LongerSubs } from "../plan/longer-subs.js";
 import type { SubLengthAdvice } from "../plan/sub-length.js";
 import type { NightWindow } from "../plan/windows.js";
@@ -13,6 +14,7 @@ import { frontierFigure, frontierTable } from "../show/frontier-chart.js";
 import type { NightResult } from "../show/night-result.js";
 import { displayed } from "../show/notebook-display.js";
 import { longerSubsFigure, longerSubsTable, subLengthFigure, subLengthTable } from "../show/sub-length-chart.js";
+import { nightYieldsFigure, nightYieldsTable } from "../show/yield-chart.js";
 import type { Row } from "./plain-table.js";
 import { type PointsOptions, pointsChart } from "./points-chart.js";
 import { printed } from "./printed.js";
@@ -45,6 +47,9 @@ export const charts = {
   /** Depth of the stack against the width of its stars, for every cut. */
   frontier: (cuts: Frontier | null, title = "What other cuts would gain and lose") =>
     drawn(title, cuts && frontierFigure(cuts), () => frontierTable(cuts!), "nothing is kept, or too little is known"),
+  /** What each night brought: time at the telescope, exposure of the kept subs, what that is worth. By {@link depthReached}. */
+  nights: (depths: readonly FilterDepth[], title = "What each night brought") =>
+    drawn(title, nightYieldsFigure(depths), () => nightYieldsTable(depths), "there are no nights to show"),
   /** Depth per clock time against the length of a sub, with the range to use. */
   subLength: (advice: SubLengthAdvice, title = "How long a sub should be") =>
     drawn(title, subLengthFigure(advice), () => subLengthTable(advice), "too little is known"),

@@ -7,6 +7,8 @@ import { sortableTable, type TableColumn, textTable } from "./table-text.js";
 export type Cell = string | number | boolean | null | undefined;
 /** One row: a value for each heading. */
 export type Row = Readonly<Record<string, Cell>>;
+/** The same for objects of a named type, whose fields are known. */
+export type RowOf<R> = Readonly<Record<keyof R, Cell>>;
 
 const mostHtmlRows = 500;
 const mostTextRows = 60;
@@ -17,7 +19,7 @@ const inspectSymbol = Symbol.for("nodejs.util.inspect.custom");
  * Rows with headings. As the last value of a notebook cell it is a table; printed, it is the same in text.
  * Numbers of one column have as many decimals as three digits of its largest value need.
  */
-export class Table<R extends Row = Row> implements Iterable<R> {
+export class Table<R extends RowOf<R> = Row> implements Iterable<R> {
   /** The rows as plain objects. */
   readonly rows: readonly R[];
   /** What the table shows, in one line; may be empty. */
@@ -87,7 +89,7 @@ export class Table<R extends Row = Row> implements Iterable<R> {
   #shown(most: number): TableColumn[] {
     const rows = this.rows.slice(0, most);
     return this.headings.map((head) => {
-      const values = rows.map((row) => row[head]);
+      const values = rows.map((row) => (row as Row)[head]);
       const isNumber = values.every((value) => typeof value === "number" || value === undefined || value === null);
       const decimals = decimalsFor(values);
       return { head, ...titleOf(head), cells: values.map((value) => cellText(value, decimals)), isNumber };
@@ -109,7 +111,7 @@ export type Direction = "up" | "down";
  * console.log(String(tableOf([{ filter: "L", subs: 32, hours: 0.27 }, { filter: "Ha", subs: 28, hours: 0.47 }], "One night")));
  * ```
  */
-export function tableOf<R extends Row>(rows: Iterable<R>, caption = ""): Table<R> {
+export function tableOf<R extends RowOf<R>>(rows: Iterable<R>, caption = ""): Table<R> {
   const list = [...rows];
   const wrong = list.findIndex((row) => typeof row !== "object" || row === null || Array.isArray(row));
   if (wrong >= 0) throw new CallError(`Row ${wrong} of the table is no object like { filter: "L", subs: 32 }`);

@@ -21,12 +21,17 @@ export function sortableTable(columns: readonly TableColumn[], caption: string):
     .join("");
   const body = Array.from({ length: rows }, (_, row) => {
     const cells = columns.map(
-      ({ cells, isNumber }) => `<td style="text-align:${isNumber ? "right" : "left"}">${escapeHtml(cells[row]!)}</td>`,
+      ({ cells, isNumber }) =>
+        `<td style="text-align:${isNumber ? "right" : "left"};${wrapping(cells[row]!)}">${escapeHtml(cells[row]!)}</td>`,
     );
     return `<tr>${cells.join("")}</tr>`;
   }).join("\n");
   return `<div style="max-height:30em;overflow:auto"><table style="border-collapse:collapse;font-variant-numeric:tabular-nums"><caption style="text-align:left">${escapeHtml(caption)}</caption><thead><tr>${head}</tr></thead><tbody>\n${body}\n</tbody></table></div>`;
 }
+
+/** Sentences wrap, dates and names do not. */
+const wrapping = (cell: string) =>
+  cell.length > 32 && cell.includes(" ") ? "white-space:normal;min-width:14em" : "white-space:nowrap";
 
 // Up, then down; what is not a number goes last. In an attribute, so that the table needs no script element.
 const sortScript = escapeHtml(

@@ -11,6 +11,8 @@ export interface Difference {
   readonly bundled: string;
   /** As it came out now. */
   readonly found: string;
+  /** What to say instead of both values, where only one of them is known. */
+  readonly words?: string;
 }
 
 /** Two numbers count as equal within this much of the larger, or within {@link tinyDifference}. */

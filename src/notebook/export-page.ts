@@ -16,7 +16,7 @@ pre { font: .84rem/1.5 ui-monospace, "SF Mono", Consolas, "DejaVu Sans Mono", mo
 pre:focus-visible { outline: 2px solid var(--keep); outline-offset: 2px; }
 .k { color: var(--code-key); } .s { color: var(--code-text); } .n { color: var(--code-number); } .c { color: var(--soft); font-style: italic; }
 .said { white-space: pre-wrap; overflow-wrap: anywhere; } .aside-said { color: var(--soft); } .failed { color: var(--drop); border-left: 3px solid var(--drop); padding-left: .8rem; }
-.html-output { overflow-x: auto; } .html-output table { width: auto; min-width: 0; } .html-output img, .html-output svg { max-width: 100%; height: auto; }
+.html-output { overflow-x: auto; } .html-output > div[style] { max-height: none !important; overflow: visible !important; } .html-output table { width: auto; min-width: 0; } .html-output img, .html-output svg { max-width: 100%; height: auto; }
 @media print { .notebook { --code-key: #333; --code-text: #333; --code-number: #333; } pre { white-space: pre-wrap; overflow-wrap: anywhere; overflow: visible; font-size: 8pt; } .words pre, pre.code { border: 1px solid #ccc; } figure, .chart { break-inside: avoid; } }
 `;
 

@@ -3,7 +3,7 @@ import type { Given } from "../read/exposure-facts.js";
 import { findFiles } from "../read/folders.js";
 import { readEcsv } from "../terms/ecsv.js";
 import { CannotError } from "../terms/errors.js";
-import { columnNames, type FrameTable } from "../terms/frame-table.js";
+import { type ColumnName, columnNames, type FrameTable, selectRows } from "../terms/frame-table.js";
 import { type BundleManifest, manifestName, readManifest } from "./bundle-manifest.js";
 import { compareJson, compareNotebooks } from "./compare-json.js";
 import { compareTables, type Difference } from "./compare-tables.js";
@@ -13,6 +13,7 @@ import type { Json, Notebook } from "./notebook-shape.js";
 import { folderNames, injectedValues, readsItsFolder, runAmong } from "./own-folder.js";
 import { parametersOf } from "./parameters.js";
 import { parseNotebook } from "./parse-notebook.js";
+import { compareParts, digestParts } from "./part-digests.js";
 import { privateNotebook } from "./private-text.js";
 import { gradedColumns, regrade, remeasure } from "./regrade.js";
 import { readZip, type ZipEntry } from "./zip.js";
@@ -58,7 +59,11 @@ export async function verifyBundle(zip: Uint8Array, options: VerifyOptions): Pro
   const table = readEcsv(ecsv, "frames.ecsv");
   const decisionsText = textOf("decisions.json");
   const decisions = decisionsText === null ? [] : parseDecisions(decisionsText, "decisions.json");
-  const checks = [checkContents(entries, manifest), checkGrading(table, decisions, manifest, textOf("summary.json"))];
+  const checks = [
+    checkContents(entries, manifest),
+    checkParts(entries, manifest, table),
+    checkGrading(table, decisions, manifest, textOf("summary.json")),
+  ];
   if (options.subs !== undefined && options.subs.length > 0)
     checks.push(checkHashes(table, manifest, options.subs), await checkMeasuring(table, manifest, decisions, options));
   const notebooks = entries.filter(({ name }) => name.endsWith(".ipynb"));
@@ -86,6 +91,18 @@ function checkContents(entries: readonly ZipEntry[], { contents }: BundleManifes
   for (const name of listed.keys())
     differences.push({ where, row: name, column: "file", bundled: "listed", found: "is missing" });
   return { what: "files of the bundle against their hashes", compared: contents.length, differences, notes: [] };
+}
+
+function checkParts(entries: readonly ZipEntry[], { parts }: BundleManifest, table: FrameTable): VerifyCheck {
+  const what = "every cell of the table, every part of summaries and notebooks, against what was bundled";
+  if (parts === undefined)
+    return {
+      what,
+      compared: 0,
+      differences: [],
+      notes: ["An earlier version made this bundle; it does not hold this"],
+    };
+  return { what, ...compareParts(parts, digestParts(entries), table), notes: [] };
 }
 
 function checkGrading(
@@ -134,6 +151,23 @@ function checkHashes(
   return { what: `subs against their hashes (${table.rows} rows)`, compared: subs.length, differences, notes };
 }
 
+/** What a sub has there depends on the others of its group, so with one sub missing it changes. */
+const amongSubs = [
+  "starCount",
+  "transparency",
+  "transparencyError",
+  "shiftXPx",
+  "shiftYPx",
+  "rotationDeg",
+  "skyMagArcsec2",
+  "effectiveExposureS",
+  "weight",
+  "verdict",
+  "symptoms",
+  "cause",
+  "causeProbability",
+] as const satisfies readonly ColumnName[];
+
 async function checkMeasuring(
   table: FrameTable,
   { roundedColumns: rounded, limits }: BundleManifest,
@@ -141,8 +175,19 @@ async function checkMeasuring(
   { subs = [], version, given, onProgress }: VerifyOptions,
 ): Promise<VerifyCheck> {
   const found = await remeasure(subs, { version, limits, ...(given && { given }), ...(onProgress && { onProgress }) });
+  const there = new Set(found.file);
+  const bundled = selectRows(
+    table,
+    Array.from(table.file.keys()).filter((row) => there.has(table.file[row]!)),
+  );
   const notes: string[] = [];
+  const missing = table.rows - bundled.rows;
+  if (missing > 0)
+    notes.push(
+      `${missing} of ${table.rows} files are missing, so these columns, in which subs are compared with one another, were left out: ${amongSubs.join(", ")}`,
+    );
   const columns = columnNames.filter((column) => {
+    if (missing > 0 && (amongSubs as readonly string[]).includes(column)) return false;
     // Decisions change verdict and note after grading, and were compared with the table already; paths in notes are cut.
     if (column === "note" || (column === "verdict" && decisions.length > 0)) return false;
     const values = found[column];
@@ -152,7 +197,7 @@ async function checkMeasuring(
       notes.push(`${column} could not be worked out again: give --site and --target as they were given to triage`);
     return !(had && column in rounded);
   });
-  const { differences, compared } = compareTables(table, found, { where: "measured again", columns, rounded });
+  const { differences, compared } = compareTables(bundled, found, { where: "measured again", columns, rounded });
   return { what: "every column, measured again from the subs", compared, differences, notes };
 }
 

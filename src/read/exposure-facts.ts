@@ -80,6 +80,14 @@ export interface ExposureFacts {
  * Reads what an exposure's headers say, in any of the dialects of {@link dialects}.
  * @param headers - the image's own header first, then the primary one, which counts where the first is silent
  * @param given - what the user says
+ * @example
+ * ```ts
+ * import { exposureFacts, openFile, openFits } from "nightyield";
+ * const source = openFile("subs/NGC6888_L_30s_0002.fits.fz");
+ * const headers = openFits(source).hdus.map(({ header }) => header);
+ * console.log(exposureFacts(headers).exposureS?.value, "s");
+ * source.close();
+ * ```
  */
 export function exposureFacts(headers: readonly Header[], given: Given = []): ExposureFacts {
   const notes: string[] = [];

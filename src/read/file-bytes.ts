@@ -16,7 +16,14 @@ export interface ByteSource {
   readInto(target: Uint8Array, offsetBytes: number): number;
 }
 
-/** Bytes that are in memory already. */
+/**
+ * Bytes that are in memory already.
+ * @example
+ * ```ts
+ * import { memoryBytes } from "nightyield";
+ * console.log(memoryBytes("three bytes", Uint8Array.of(1, 2, 3)).lengthBytes);
+ * ```
+ */
 export function memoryBytes(name: string, bytes: Uint8Array): ByteSource {
   return {
     name,
@@ -37,6 +44,13 @@ export interface OpenFile extends ByteSource {
 /**
  * Opens a file for reading only.
  * @throws CannotError when the file cannot be opened or read
+ * @example
+ * ```ts
+ * import { openFile } from "nightyield";
+ * const source = openFile("subs/NGC6888_L_30s_0002.fits.fz");
+ * console.log(source.lengthBytes, "bytes");
+ * source.close();
+ * ```
  */
 export function openFile(path: string, name = path): OpenFile {
   let descriptor: number;

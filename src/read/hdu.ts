@@ -95,6 +95,15 @@ export function firstImage(packed: ByteSource): SubImage {
 /**
  * Opens the pixels of an HDU.
  * @throws FitsError when the HDU holds no image, or a compressed one that cannot be decoded
+ * @example
+ * ```ts
+ * import { firstImage, openFile, openPixels } from "nightyield";
+ * const source = openFile("subs/NGC6888_L_30s_0002.fits.fz");
+ * const { source: inside, hdu } = firstImage(source);
+ * const { width, height } = openPixels(inside, hdu);
+ * console.log(width, "x", height);
+ * source.close();
+ * ```
  */
 export function openPixels(source: ByteSource, hdu: Hdu): PixelReader {
   if (hdu.kind === "tiled-image") return openTiledImage(source, hdu.header, hdu.dataOffsetBytes);

@@ -34,6 +34,11 @@ export const sunEventAltitudesDeg = { riseSet: -50 / 60, civil: -6, nautical: -1
  * The Sun's events of the night around an instant: between the noon before it and the noon after it, by the Sun.
  * Right to 2 seconds against astropy; real sunrise and sunset differ by a minute and more with the air and the skyline.
  * @throws CallError when an argument is out of range or not a number
+ * @example
+ * ```ts
+ * import { sunEvents } from "nightyield";
+ * console.log(sunEvents(Date.parse("2025-10-18T20:00:00Z"), { latitudeDeg: 48, longitudeDeg: 16, heightM: 200 }));
+ * ```
  */
 export function sunEvents(utcMs: number, site: Site): SunEvents {
   const { noon, midnight, nextNoon, observer } = nightAround(utcMs, site);

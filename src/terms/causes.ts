@@ -16,5 +16,6 @@ export const causeRegistry = {
   unknown: { short: "unknown", long: "Nothing that was measured explains it." },
 } as const;
 export type CauseCode = keyof typeof causeRegistry;
+/** The codes of all causes. */
 export const causeCodes = Object.keys(causeRegistry) as readonly CauseCode[];
 export const isCauseCode = (text: string): text is CauseCode => Object.hasOwn(causeRegistry, text);

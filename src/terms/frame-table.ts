@@ -69,6 +69,7 @@ type NamesOf<T extends ColumnTerm["type"]> = {
 }[ColumnName];
 export type TextColumnName = NamesOf<"text">;
 export type NumberColumnName = NamesOf<"float" | "integer">;
+/** The columns of the frame table, in their order. */
 export const columnNames = Object.keys(columnRegistry) as readonly ColumnName[];
 export const isTextColumn = (name: ColumnName): name is TextColumnName => columnRegistry[name].type === "text";
 export const isColumnName = (name: string): name is ColumnName => Object.hasOwn(columnRegistry, name);

@@ -21,6 +21,7 @@ export const symptomRegistry = {
   unreadable: { short: "unreadable", long: "The file is damaged, foreign or incomplete." },
 } as const;
 export type SymptomCode = keyof typeof symptomRegistry;
+/** The codes of all symptoms. */
 export const symptomCodes = Object.keys(symptomRegistry) as readonly SymptomCode[];
 
 /** A symptom that is a measured number beyond a limit. */
