@@ -76,8 +76,8 @@ function reasonFor(table: FrameTable, night: NightRows, episodes: readonly Episo
     case "twilight": {
       const sun = Math.min(...finite(of(table.sunAltitudeDeg)));
       if (!Number.isFinite(sun)) return null;
-      // The darkest twilight that still spoiled a sub, by whole steps: civil, nautical, astronomical.
-      const untilSunDeg = sun > -6 ? -6 : sun > -12 ? -12 : -18;
+      // The darkest twilight that still spoiled a sub.
+      const untilSunDeg = Math.round(sun);
       const dusk = isDusk(table, night, episodes[0].rows);
       return { kind: dusk ? "start-later" : "stop-earlier", untilSunDeg, atUtc: dusk ? episodes[0].endUtc : fromUtc };
     }

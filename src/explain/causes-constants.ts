@@ -36,6 +36,8 @@ export const causeConstants = {
   defocus: { perRatio: 5, fromRatio: 1.2 },
   /** Loss of light from which a sub belongs to a dim stretch, and how many subs to each side are looked at. */
   dim: { from: 0.15, reach: 30, margin: 3 },
+  /** Probability that what was going on goes on behind something in the way, halved every so many subs. */
+  hidden: { goesOn: 0.9, halfSubs: 15 },
   /** Shares of the noise: parts of a dark sky. */
   noise: {
     /** What a cloud throws back of the light below it, for each unit of light lost. */

@@ -7,20 +7,23 @@ import type { CauseEvidence } from "./causes-terms.js";
 /** Light lost: cloud or haze, dew, or something in the way. */
 export function sharesOfLight(placed: Placed): Shared {
   const own = placed.all[placed.index];
-  // Matched stars stand in the open part: their light is lost to something else.
-  if (own.losses.blocked > 0.03 && !own.lightMatched)
-    return { shares: { obstruction: 0.85, cloud: 0.15 }, evidence: [] };
   const knocked = isDoubled(placed);
   if (knocked)
     return {
       shares: { tracking: 0.85, cloud: 0.15 },
-      evidence: evidence("tracking", "field-displaced", 2, stepsMoved(own), 1),
+      evidence: [
+        ...evidence("tracking", "light-lost", own.losses.light, Math.exp(-own.losses.light / 2), 1, "transparency"),
+        ...evidence("tracking", "stars-doubled", 3, own.starRatio, 1, "starCount"),
+        ...evidence("tracking", "field-displaced", 2, stepsMoved(own), 1),
+      ],
     };
   if (own.losses.light < k.dim.from) return { shares: { cloud: 1 }, evidence: [] };
   const stretch = dimStretch(placed);
-  const sum = (of: (s: Signs) => number) => stretch.reduce((total, s) => total + of(s), 0);
+  // Where half is blocked, widths tell little.
+  const open = stretch.filter((s) => s.losses.blocked < Math.LN2);
+  const sum = (of: (s: Signs) => number) => open.reduce((total, s) => total + of(s), 0);
   const ratio = sum((s) => s.losses.width) / sum((s) => s.losses.light);
-  const byRatio = clamp(k.dew.perRatio * (ratio - k.dew.fromRatio), k.dew.most);
+  const byRatio = Number.isNaN(ratio) ? 0 : clamp(k.dew.perRatio * (ratio - k.dew.fromRatio), k.dew.most);
   const rough = roughness(stretch);
   const byRoughness = Number.isNaN(rough) ? 0 : clamp(k.dew.perRoughness * (rough - k.dew.usualRoughness), 2);
   const apart = apartness(placed, stretch);
@@ -31,7 +34,7 @@ export function sharesOfLight(placed: Placed): Shared {
   const byTogether = Number.isNaN(together) ? 0 : clamp(k.dew.perTogether * (together - k.dew.usualTogether), 3);
   const dew = k.dew.base + byRatio + byRoughness + byApart + byRise + byTogether;
   const ownRatio = own.losses.width / own.losses.light;
-  const focus = dew + clamp(k.defocus.perRatio * ((ratio + ownRatio) / 2 - k.defocus.fromRatio), 2 * k.dew.most);
+  const focus = dew + clamp(k.defocus.perRatio * (((ratio || 0) + ownRatio) / 2 - k.defocus.fromRatio), 2 * k.dew.most);
   const [dewOdds, focusOdds] = [Math.exp(dew), Math.exp(focus)];
   const total = 1 + dewOdds + focusOdds;
   const both = (code: CauseEvidence["code"], logOdds: number, value: number, usual: number) => [

@@ -21,8 +21,8 @@ export interface Signs {
   readonly stepYPx: number;
   /** Usual step of the group: dithering. */
   readonly usualStepPx: number;
-  /** True where the loss of light was measured on stars that other subs show too; else the number of stars tells it. */
-  readonly lightMatched: boolean;
+  /** Part of it is blocked and none of its stars were recognised: what happened to its light and stars is not seen. */
+  readonly hidden: boolean;
   /** Stars against the usual number of the group. */
   readonly starRatio: number;
   readonly fwhmPx: number;
@@ -51,6 +51,9 @@ const stretchedWidth = 1.5;
 const clearPart = 0.15;
 /** What a streak counts for, so that it is named when nothing else costs more. */
 const streakLoss = 0.15;
+
+/** Fewer stars beside an edge may be pieces of it. */
+const fewestStars = 8;
 
 /** How far widths are believed: wholly up to a half blocked, not at all from three quarters on. */
 const openEnough = (blocked: number) => Math.min(1, Math.max(0, (0.75 - blocked) / 0.25));
@@ -100,6 +103,9 @@ export function signsOf(
   );
   const stars = median(at(table.starCount));
   const turns = fieldTurns(table, rows);
+  // Behind an edge, where no star could be matched, nothing tells how much light was lost.
+  const hidden = (row: number) => table.blockedFraction[row] > 0.03 && !(table.transparency[row] > 0);
+  const shapeless = (row: number) => hidden(row) && !(table.starCount[row] >= fewestStars);
   return rows.map((row, i) => {
     const drawnOut = ellipticity[i] - round;
     const stretched = -stretchedWidth * Math.log(1 - Math.min(0.9, Math.max(0, orZero(drawnOut))));
@@ -110,12 +116,12 @@ export function signsOf(
       row,
       minute: Date.parse(table.startUtc[row].replace(/Z?$/, "Z")) / 60_000,
       losses: {
-        light: loss(lost[i] - orZero(clear)),
+        light: hidden(row) ? 0 : loss(lost[i] - orZero(clear)),
         noise: loss(2 * Math.log(noise[i] / darkNoise)),
         air: loss(air[i] - leastAir),
         // Where little is open, what passes for stars is the edge.
-        width: Math.max(0, wider - stretched) * openEnough(orZero(table.blockedFraction[row])),
-        elongation: loss(2 * drawnOut + Math.min(wider, stretched)),
+        width: shapeless(row) ? 0 : Math.max(0, wider - stretched) * openEnough(orZero(table.blockedFraction[row])),
+        elongation: shapeless(row) ? 0 : loss(2 * drawnOut + Math.min(wider, stretched)),
         blocked: loss(-Math.log(1 - table.blockedFraction[row])),
         shift: loss(-Math.log(Math.max(0.002, overlap))),
         streak: table.streaks[row] > 0 ? streakLoss : 0,
@@ -125,7 +131,7 @@ export function signsOf(
       stepXPx: steps[i][0],
       stepYPx: steps[i][1],
       usualStepPx,
-      lightMatched: table.transparency[row] > 0,
+      hidden: hidden(row),
       starRatio: table.starCount[row] / Math.max(1, stars),
       fwhmPx: table.fwhmPx[row],
       sky: sky[i],

@@ -35,6 +35,7 @@ export const evidenceCodes = [
   "stars-wider",
   "stars-round",
   "stars-elongated",
+  "stars-doubled",
   "wider-as-dimmer",
   "width-and-light-apart",
   "width-grows-with-loss",
