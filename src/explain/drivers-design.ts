@@ -4,6 +4,7 @@ import { correlation, ranks } from "../numbers/rank.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import type { FactorColumn } from "./drivers-factors.js";
 import type { NightRows } from "./drivers-nights.js";
+import type { AltitudePair } from "./drivers-pairs.js";
 import type { Design, Factor, FactorCode, Inseparable, Remedy } from "./drivers-terms.js";
 
 /** A column of the model: one factor, or several that moved together and are tested as one. */
@@ -19,7 +20,12 @@ const mostInflation = 10;
 const mostCorrelation = 0.95;
 
 /** Looks at the factors alone, before any result, and says which of them the nights can tell apart. */
-export function designOf(table: FrameTable, night: NightRows, columns: readonly FactorColumn[]) {
+export function designOf(
+  table: FrameTable,
+  night: NightRows,
+  columns: readonly FactorColumn[],
+  pairs: readonly AltitudePair[],
+) {
   const inflation = varianceInflation(columns.map(({ values }) => values));
   const inseparable: Inseparable[] = [];
   const model = merged(columns, night, inseparable);
@@ -28,7 +34,7 @@ export function designOf(table: FrameTable, night: NightRows, columns: readonly 
     nights: night.nights,
     factors: columns.map(({ factor }, i) => ({ factor, inflation: inflation[i] })),
     inseparable,
-    ...altitudePairs(table, night),
+    ...altitudePairs(table, night, pairs),
   };
   return { design, model };
 }
@@ -100,44 +106,20 @@ function ranksWithinNights(values: Float64Array, { nightOf, nights }: NightRows)
   return result;
 }
 
-/** Subs at equal altitude before and after the transit, within a night and target: what tells time from altitude. */
-function altitudePairs(table: FrameTable, { rows, nightOf }: NightRows) {
-  const steps: number[] = [];
+/** What the pairs of equal altitude, and subs of about the same altitude, leave of the temperature's course. */
+function altitudePairs(table: FrameTable, { rows, nightOf }: NightRows, pairs: readonly AltitudePair[]) {
+  const temperature = (entry: number) => table.sensorTempC[rows[entry]];
   const bins = new Map<string, [number, number]>();
-  const groups = new Map<string, number[]>();
   rows.forEach((row, i) => {
-    const altitude = table.altitudeDeg[row];
-    const temperature = table.sensorTempC[row];
-    if (!Number.isFinite(altitude)) return;
-    const key = `${nightOf[i]} ${table.target[row]}`;
-    const group = groups.get(key);
-    if (group === undefined) groups.set(key, [row]);
-    else group.push(row);
-    if (!Number.isFinite(temperature)) return;
+    const [altitude, t] = [table.altitudeDeg[row], temperature(i)];
+    if (!Number.isFinite(altitude + t)) return;
     const bin = `${nightOf[i]} ${Math.floor(altitude / 5)}`;
-    const [low, high] = bins.get(bin) ?? [temperature, temperature];
-    bins.set(bin, [Math.min(low, temperature), Math.max(high, temperature)]);
+    const [low, high] = bins.get(bin) ?? [t, t];
+    bins.set(bin, [Math.min(low, t), Math.max(high, t)]);
   });
-  for (const group of groups.values()) {
-    let top = 0;
-    group.forEach((row, i) => {
-      if (table.altitudeDeg[row] > table.altitudeDeg[group[top]]) top = i;
-    });
-    // Both sides run away from the transit, so one pass pairs them.
-    let after = top + 1;
-    for (let before = top - 1; before >= 0 && after < group.length; ) {
-      const difference = table.altitudeDeg[group[before]] - table.altitudeDeg[group[after]];
-      // Subs within a degree of the top are the same sub in all but name.
-      const low = table.altitudeDeg[group[before]] < table.altitudeDeg[group[top]] - 1;
-      if (Math.abs(difference) <= 1 && low)
-        steps.push(table.sensorTempC[group[after++]] - table.sensorTempC[group[before--]]);
-      else if (difference > 0) before--;
-      else after++;
-    }
-  }
   return {
-    equalAltitudePairs: steps.length,
-    pairTemperatureStepC: median(steps),
+    equalAltitudePairs: pairs.length,
+    pairTemperatureStepC: median(pairs.map(({ before, after }) => temperature(after) - temperature(before))),
     temperatureRangeInAltitudeBinC: median([...bins.values()].map(([low, high]) => high - low)),
   };
 }

@@ -13,12 +13,12 @@ export interface NightRows {
 /** A pause that ends a night: shorter than any day with a night before and after it that is worth observing. */
 const pauseH = 5;
 
+/** Hours since 1970; NaN when not a time. */
+export const hourOfUtc = (utc: string): number => Date.parse(/Z$/.test(utc) ? utc : `${utc}Z`) / 3_600_000;
+
 /** Sorts the light frames with a known start by time and splits them into nights at long pauses. */
 export function nightRowsOf(table: FrameTable): NightRows {
-  const hourOf = Float64Array.from(
-    table.startUtc,
-    (text) => Date.parse(/Z$/.test(text) ? text : `${text}Z`) / 3_600_000,
-  );
+  const hourOf = Float64Array.from(table.startUtc, hourOfUtc);
   const rows = Array.from({ length: table.rows }, (_, row) => row)
     .filter((row) => table.kind[row] === "light" && Number.isFinite(hourOf[row]))
     .sort((a, b) => hourOf[a] - hourOf[b] || a - b);

@@ -1,4 +1,5 @@
 import type { Interval } from "../numbers/proportion-intervals.js";
+import type { PairedEffect } from "./drivers-pairs.js";
 
 /** What rejects and quality may go with. `moon`: lit fraction x sine of the Moon's altitude, 0 with the Moon down. */
 export const factorCodes = [
@@ -86,6 +87,11 @@ export interface DriverTest {
   readonly effect: Effect;
   /** True when `hour` fits as well: anything else that changed steadily through the night may be the reason. */
   readonly hourFitsAsWell: boolean;
+  /**
+   * The same effect from pairs of subs at equal altitude before and after the transit, whatever altitude does. Left out for
+   * rejects and altitude itself, and where there are too few pairs.
+   */
+  readonly equalAltitude?: PairedEffect;
 }
 
 /** A claim at the asked level. An association: wind, dew, focus and what else was not measured remain rivals. */

@@ -1,8 +1,10 @@
 import { averagedRegression } from "../numbers/averaged-regression.js";
+import { varianceInflation } from "../numbers/collinearity.js";
 import { holm } from "../numbers/false-discovery.js";
 import { median } from "../numbers/quantiles.js";
 import { conditionsOf } from "../sky/sky-column.js";
 import type { FrameTable } from "../terms/frame-table.js";
+import type { FactorColumn } from "./drivers-factors.js";
 import type { NightRows } from "./drivers-nights.js";
 import type { LawCheck, LawCode } from "./drivers-terms.js";
 import { naturalNanolambert, predictedLight } from "./predicted-light.js";
@@ -33,6 +35,8 @@ const powerRange = { low: 0.2, high: 1 };
 /** A law needs so large a range to be looked for: natural logarithm of the airmass; nL of light. */
 const leastLogAirmass = 0.08;
 const leastLight = 0.1 * naturalNanolambert;
+/** Of the airmass by the temperature: the airmass is then told to within twice the error that it has alone. */
+const mostInflation = 4;
 /** The darkest sky may be so many times darker in a filter than the natural sky in V, where the light is that of V. */
 const darkerFilter = 3;
 
@@ -41,9 +45,16 @@ const darkerFilter = 3;
  * of the airmass. Their course is known, so one number each is fitted, which tells far more than a free search among
  * factors: a night has one dusk and one moonrise.
  * @param level - share of nights without any of these effects on which one may be claimed
+ * @param factors - held beside the airmass is the sensor's temperature, by which the focus moves, where the two are apart
  */
-export function checkLaws(table: FrameTable, night: NightRows, level: number): Explained {
-  const drafts = [...widthLaw(table, night), ...lightSeries(table, night).flatMap(lightLaws)];
+export function checkLaws(
+  table: FrameTable,
+  night: NightRows,
+  level: number,
+  factors: readonly FactorColumn[] = [],
+): Explained {
+  const temperature = factors.find(({ factor }) => factor.code === "sensor-temperature")?.values ?? null;
+  const drafts = [...widthLaw(table, night, temperature), ...lightSeries(table, night).flatMap(lightLaws)];
   const adjusted = holm(drafts.map(({ p }) => p));
   const laws = drafts.map((draft, i): LawCheck => {
     const { series: _, ...rest } = draft;
@@ -63,7 +74,7 @@ export function checkLaws(table: FrameTable, night: NightRows, level: number): E
   return { laws, ...found, widthPower: widens ? kolmogorov : 0 };
 }
 
-function widthLaw(table: FrameTable, { rows, nightOf }: NightRows): Draft[] {
+function widthLaw(table: FrameTable, { rows, nightOf }: NightRows, temperature: Float64Array | null): Draft[] {
   const used = Array.from(rows.keys()).filter((i) => table.fwhmPx[rows[i]] > 0 && table.airmass[rows[i]] >= 1);
   const of = (value: (row: number) => number) => Float64Array.from(used, (i) => value(rows[i]));
   const x = of((row) => Math.log(table.airmass[row]));
@@ -73,6 +84,10 @@ function widthLaw(table: FrameTable, { rows, nightOf }: NightRows): Draft[] {
   const y = of((row) => Math.log(table.fwhmPx[row]));
   // Stars are wider in some filters than in others.
   const columns = [x, ...filterColumns(used.map((i) => table.filter[rows[i]]))];
+  if (temperature !== null) {
+    const held = Float64Array.from(used, (i) => temperature[i]);
+    if (varianceInflation([withinNights(x, starts), held])[0] < mostInflation) columns.push(held);
+  }
   const checked = checkedColumn(columns, 0, y, starts) ?? checkedColumn([x], 0, y, starts);
   if (checked === null) return [];
   return [
@@ -202,7 +217,7 @@ function checkedColumn(
     without(y),
     starts.map((start) => (start > far ? start - 1 : start)),
   )?.[index];
-  return { estimate: all.estimate, interval: all.interval, p: Math.max(all.pPositive, fewer?.pPositive ?? 1) };
+  return { estimate: all.estimate, interval: all.interval, p: Math.max(all.pCautious, fewer?.pCautious ?? 1) };
 }
 
 const noLight = (rows: number): LightFound => ({
@@ -243,3 +258,15 @@ const extremes = (values: Float64Array): [number, number] =>
     ([low, high], v) => [Math.min(low, v), Math.max(high, v)],
     [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY],
   );
+
+function withinNights(values: Float64Array, starts: Int32Array): Float64Array {
+  const result = values.slice();
+  for (let s = 0; s + 1 < starts.length; s++) {
+    const night = result.subarray(starts[s], starts[s + 1]);
+    const mean = night.reduce((sum, v) => sum + v, 0) / night.length;
+    night.forEach((v, i) => {
+      night[i] = v - mean;
+    });
+  }
+  return result;
+}

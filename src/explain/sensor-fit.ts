@@ -25,6 +25,11 @@ const fewest = 10;
 const leastRangeC = 4;
 /** Doubling intervals looked at: wider than any sensor's. */
 const [shortestC, longestC, stepC] = [2, 20, 0.05];
+/**
+ * What dark current can do: its activation energy E lies between a half and the whole of silicon's gap of 1.12 eV (from
+ * memory), and it doubles every ln 2 k T^2 / E, 3.4 C (-20 C, whole) to 9.8 C (+30 C, half). Anything else is no dark current.
+ */
+const [leastC, mostC] = [3.3, 10];
 
 /**
  * Fits variance = constant + sky + dark x 2^((T - T0) / D). For each D the rest is linear; the error of D is where the sum
@@ -51,7 +56,7 @@ export function fitDarkNoise(
     curve.push({ intervalC, rss });
     if (best === null || rss < best.rss) best = { intervalC, rss };
   }
-  if (best === null || best.intervalC < shortestC + stepC || best.intervalC > longestC - 2 * stepC) return null;
+  if (best === null || best.intervalC < leastC || best.intervalC > mostC) return null;
   const fit = leastSquares(columnsAt(best.intervalC), varianceAdu2);
   const dark = fit.coefficients[1];
   if (!(dark > 3 * fit.standardErrors[1])) return null;

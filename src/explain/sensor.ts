@@ -1,9 +1,10 @@
 import { type Group, groupsOf } from "../grade/groups.js";
-import { quantile } from "../numbers/quantiles.js";
+import { median, quantile } from "../numbers/quantiles.js";
+import { medianAndSigma } from "../numbers/robust.js";
 import type { FrameTable } from "../terms/frame-table.js";
 import { type Signs, signsOf } from "./causes-signs.js";
 import type { CauseOptions } from "./causes-terms.js";
-import { nightRowsOf } from "./drivers-nights.js";
+import { hourOfUtc, nightRowsOf } from "./drivers-nights.js";
 import { type DarkCurve, type DarkNoise, type Doubling, fitDarkNoise, fitHotPixels } from "./sensor-fit.js";
 
 /** A time in which a cooled sensor was warmer than its set point. */
@@ -46,6 +47,11 @@ export interface SensorOptions extends CauseOptions {
 /** A cooled sensor keeps to its set point within this for most of the night. */
 const steadyC = 1;
 const warmC = 2;
+/** While it is held, its halves differ by no more than this in the median, and it wavers by no more. */
+const mostDriftC = 0.15;
+const mostSpreadC = 0.3;
+/** A sensor cools down and warms up in minutes, 63 % of the way at least at this rate; the air never does. */
+const leastRateCPerH = 10;
 
 /**
  * How dark noise and hot pixels go with the sensor's temperature, when a cooled sensor was warm, and what cooling would
@@ -119,11 +125,18 @@ function savedByCooling(table: FrameTable, { rows }: Group, dark: DarkCurve, coo
   }, 0);
 }
 
-/** Set point of a cooled sensor: where its temperature stayed for most of the time; NaN when it did not stay. */
+/**
+ * Set point of a cooled sensor: where its temperature was held for most of the time; NaN when it was not held. Air that
+ * levels off towards the morning stays within a degree too, but it goes on falling there, and wavers.
+ * @param temperature - in time
+ */
 function setPointOf(temperature: ArrayLike<number>): number {
   const low = quantile(temperature, 0.02);
-  const kept = Array.from(temperature).filter((c) => c < low + steadyC).length;
-  return kept >= 0.3 * temperature.length && kept >= 3 ? low : Number.NaN;
+  const kept = Float64Array.from(temperature).filter((c) => c < low + steadyC);
+  if (kept.length < 0.3 * temperature.length || kept.length < 3) return Number.NaN;
+  const half = Math.ceil(kept.length / 2);
+  const drift = Math.abs(median(kept.subarray(0, half)) - median(kept.subarray(kept.length - half)));
+  return drift <= mostDriftC && medianAndSigma(kept).sigma <= mostSpreadC ? low : Number.NaN;
 }
 
 function warmEpisodes(table: FrameTable): WarmEpisode[] {
@@ -134,22 +147,38 @@ function warmEpisodes(table: FrameTable): WarmEpisode[] {
     const known = rows.filter((row) => Number.isFinite(table.sensorTempC[row]));
     const setPointC = setPointOf(known.map((row) => table.sensorTempC[row]));
     if (Number.isNaN(setPointC)) continue;
-    let from = -1;
-    for (let i = 0; i <= known.length; i++) {
-      const warm = i < known.length && table.sensorTempC[known[i]] > setPointC + warmC;
-      if (warm && from < 0) from = i;
-      if (warm || from < 0) continue;
-      const members = known.slice(from, i);
+    const above = (i: number) => table.sensorTempC[known[i]] - setPointC;
+    for (let from = 0; from < known.length; from++) {
+      if (!(above(from) > warmC)) continue;
+      // It lasts until the set point is reached again, but what is within the limit by then is not counted.
+      let back = from;
+      while (back < known.length && above(back) > steadyC) back++;
+      let to = back;
+      while (!(above(to - 1) > warmC)) to--;
+      const [start, members] = [from, known.slice(from, to)];
+      from = back;
+      // Time runs backwards in a warm-up: it ends at the set point.
+      const away = start === 0 ? known.slice(0, back + 1).reverse() : known.slice(start - 1, to);
+      if (rateCPerH(table, away, setPointC) < leastRateCPerH) continue;
       found.push({
-        kind: from === 0 ? "warm-up" : "fan-off",
+        kind: start === 0 ? "warm-up" : "fan-off",
         startUtc: table.startUtc[members[0]],
         endUtc: table.startUtc[members[members.length - 1]],
         rows: members,
         warmestC: Math.max(...members.map((row) => table.sensorTempC[row])),
         setPointC,
       });
-      from = -1;
     }
   }
   return found;
+}
+
+/** How fast it went the first 63 % from the set point to the farthest, C/h, in the order of the rows. */
+function rateCPerH(table: FrameTable, rows: readonly number[], setPointC: number): number {
+  const above = rows.map((row) => table.sensorTempC[row] - setPointC);
+  const part = (1 - Math.exp(-1)) * Math.max(...above);
+  const reached = above.findIndex((c) => c >= part);
+  const hourOf = (row: number) => hourOfUtc(table.startUtc[row]);
+  const hours = Math.abs(hourOf(rows[reached]) - hourOf(rows[0]));
+  return hours > 0 ? (above[reached] - above[0]) / hours : Number.POSITIVE_INFINITY;
 }

@@ -7,6 +7,8 @@ export interface SerialFit {
   readonly standardErrors: Float64Array;
   readonly degreesOfFreedom: number;
   readonly noise: SerialNoise;
+  /** Variance of the noise, both parts together. */
+  readonly sigma2: number;
   /**
    * Columns and data for tests, levels removed, the columns not freed of one another: whitened with the slowest noise
    * that is still likely, where coefficients and errors are those of the most likely one.
@@ -18,7 +20,7 @@ export interface SerialFit {
 }
 
 /** What a fit for one noise comes to. */
-export type GridFit = Pick<Solved, "logLikelihood" | "coefficients" | "covariance" | "sigma2">;
+export type GridFit = Pick<Solved, "logLikelihood" | "coefficients" | "covariance" | "sigma2" | "noise">;
 
 /** Where noise is looked for. */
 const rhos = [0, 0.2, 0.4, 0.55, 0.7, 0.8, 0.87, 0.92, 0.96, 0.985];
@@ -53,7 +55,7 @@ export function serialRegression(
     const next = attempt(noise);
     if (next !== null) {
       const { logLikelihood, coefficients, covariance, sigma2 } = next;
-      grid.push({ logLikelihood, coefficients, covariance, sigma2 });
+      grid.push({ logLikelihood, coefficients, covariance, sigma2, noise });
     }
     if (next !== null && (best === null || next.logLikelihood > best.logLikelihood)) best = next;
   }
@@ -79,6 +81,7 @@ export function serialRegression(
     standardErrors: Float64Array.from(coefficients, (_, i) => Math.sqrt(sigma2 * covariance[i * p + i])),
     degreesOfFreedom,
     noise,
+    sigma2,
     columns: cautious.columns,
     y: cautious.y,
     grid,
@@ -88,6 +91,16 @@ export function serialRegression(
 /** Noises from white to nearly as slow as a night is long. */
 export const noiseGrid = (): SerialNoise[] =>
   shares.flatMap((share) => rhos.flatMap((rho) => (rho === 0 && share < 1 ? [] : [{ rho, share }])));
+
+/**
+ * How much of 0 to 1 lies nearest to a rho of {@link noiseGrid}, which is denser towards 1 because likelihoods change faster
+ * there: the weight that makes an average over the grid one over evenly spread rho.
+ */
+export function rhoWidth(rho: number): number {
+  const at = rhos.indexOf(rho);
+  const [low, high] = [rhos[at - 1], rhos[at + 1]];
+  return (high === undefined ? 1 : (rho + high) / 2) - (low === undefined ? 0 : (low + rho) / 2);
+}
 
 /** In log-likelihood: about 1.4 standard errors of the noise's numbers. */
 const slack = 1;

@@ -132,13 +132,14 @@ describe("bundle and verify", () => {
     const ended = run("verify", "night.zip", "--subs", "sky/nights");
     expect([ended.status, ended.stderr]).toEqual([0, expect.not.stringContaining("in the bundle")]);
     for (const says of [
+      "every cell of the table",
       "graded again",
       "against their hashes (12 rows): 12 values",
       "measured again",
       "triage.ipynb, run again",
     ])
       expect(ended.stdout).toContain(says);
-    expect(ended.stdout.match(/^same {5}/gm)?.length).toBe(5);
+    expect(ended.stdout.match(/^same {5}/gm)?.length).toBe(6);
   });
 
   it("without the subs it grades again and says what it could not do", () => {

@@ -94,3 +94,58 @@ it("says nothing of the sensor when its temperature does not show", () => {
   console.log(`a doubling told where there is none: ${told} of ${nights}`);
   expect(told / nights).toBeLessThanOrEqual(0.05);
 });
+
+/** A night's temperatures, one a minute of 480, as subs of 60 s. */
+function temperatureNight(temperatureAt: (minute: number) => number) {
+  return fromRows(
+    Array.from({ length: 480 }, (_, minute) => ({
+      kind: "light",
+      target: "T",
+      filter: "L",
+      exposureS: 60,
+      startUtc: new Date(Date.UTC(2025, 6, 1, 20, minute)).toISOString(),
+      sensorTempC: Math.round(10 * temperatureAt(minute)) / 10,
+    })),
+  );
+}
+
+it("warm-up and fan-off are told with their times, and an uncooled sensor in air that levels off has neither", () => {
+  let [right, wrong] = [0, 0];
+  const offBy: number[] = [];
+  for (let seed = firstSeed; seed < firstSeed + nights; seed++) {
+    const random = randomStream(seed, "cooled night");
+    const [set, air, tau] = [random.between(-15, 0), random.between(8, 20), random.between(5, 10)];
+    const [off, lasts, warming] = [random.between(150, 250), random.between(20, 90), random.between(8, 25)];
+    const noise = () => 0.1 * random.normal();
+    // From the air's temperature down to the set point; then the fan stops, and works again.
+    const warmed = (minute: number) =>
+      minute < off
+        ? (air - set) * Math.exp(-minute / tau)
+        : minute < off + lasts
+          ? (air - set) * (1 - Math.exp(-(minute - off) / warming))
+          : (air - set) * (1 - Math.exp(-lasts / warming)) * Math.exp(-(minute - off - lasts) / tau);
+    const { episodes } = sensorOf(temperatureNight((minute) => set + warmed(minute) + noise()));
+    const truth = Array.from({ length: 480 }, (_, minute) => minute).filter((minute) => warmed(minute) > 2);
+    const expected = [truth.filter((m) => m < off), truth.filter((m) => m >= off)];
+    const minuteOf = (utc: string) => (Date.parse(utc) - Date.UTC(2025, 6, 1, 20)) / 60_000;
+    right += Number(episodes.map(({ kind }) => kind).join() === "warm-up,fan-off");
+    episodes.slice(0, 2).forEach(({ startUtc, endUtc }, i) => {
+      offBy.push(Math.abs(minuteOf(startUtc) - expected[i]![0]!), Math.abs(minuteOf(endUtc) - expected[i]!.at(-1)!));
+    });
+    const levels = random.between(60, 180);
+    let gust = 0;
+    const uncooled = temperatureNight((minute) => {
+      gust = 0.95 * gust + 0.06 * random.normal();
+      return air + 14 * Math.exp(-minute / levels) + gust + noise();
+    });
+    wrong += Number(sensorOf(uncooled).episodes.length > 0);
+  }
+  console.log(
+    `warm-up and fan-off both told on ${right} of ${nights}, times off by ${Math.max(...offBy)} min at most; ` +
+      `told of an uncooled sensor: ${wrong} of ${nights}`,
+  );
+  expect(right).toBeGreaterThanOrEqual(0.98 * nights);
+  // One sub a minute.
+  expect(Math.max(...offBy)).toBeLessThanOrEqual(2);
+  expect(wrong).toBeLessThanOrEqual(0.05 * nights);
+});

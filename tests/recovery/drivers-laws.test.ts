@@ -119,8 +119,8 @@ describe("regression averaged over the noise", () => {
         const random = randomStream(firstSeed + k, "averaged", Math.round(100 * rho));
         const x = Float64Array.from({ length: 67 }, (_, i) => Math.log(airmassAt(75 - (45 * i) / 67)));
         const [fit] = averagedRegression([x], serialNoise(random, 67, rho, part), [0, 67])!;
-        at5 += Number(fit!.pPositive <= 0.05);
-        at1 += Number(fit!.pPositive <= 0.01);
+        at5 += Number(fit!.pCautious <= 0.05);
+        at1 += Number(fit!.pCautious <= 0.01);
       }
       lines.push(`rho ${rho}: at 5 % ${share(at5, trials)}, at 1 % ${share(at1, trials)}`);
       // Noise as slow as the night is long cannot be told from a trend: rho 0.95 keeps 7 to 8 %.

@@ -1,11 +1,14 @@
 // Nights made directly as tables, with known effects or none: what is claimed, what is not, and how good the intervals are.
 // Every day few nights, with limits that chance seldom passes; DRIVERS_NIGHTS=200 tries 200 null nights and 100 of each
-// other kind against the limits that are promised, DRIVERS_SEED=9001 nights from another seed on.
+// other kind against the limits that are promised, DRIVERS_SEED=9001 nights from another seed on. The method was tuned on
+// seeds from 1, 310001, 610001, 620001, 710001 and 910001 to 970001 on; reported are others.
 import { describe, expect, it } from "vitest";
 import { driversOf } from "../../src/explain/drivers.js";
+import { nightRowsOf } from "../../src/explain/drivers-nights.js";
+import { equalAltitudePairs } from "../../src/explain/drivers-pairs.js";
 import type { DriverTest, FactorCode } from "../../src/explain/drivers-terms.js";
 import { randomStream } from "../../src/numbers/random.js";
-import { frameTable, fromRows } from "../../src/terms/frame-table.js";
+import { frameTable, fromRows, selectRows, withColumns } from "../../src/terms/frame-table.js";
 import { tableNight } from "./drivers-nights.js";
 
 const names = (test: DriverTest) => test.factors.map(({ code }) => code).join("+");
@@ -74,6 +77,7 @@ describe("altitude and temperature", () => {
   ] as [FactorCode, object][])("through transit, the true one is named: %s", (truth, effect) => {
     let right = 0;
     let covered = 0;
+    let [paired, pairedCovered] = [0, 0];
     const expected = Object.values(effect)[0];
     for (const seed of seedsFrom(firstSeed - 1)) {
       const night = tableNight(seed, { subs: 150, path: "transit", noise: { rho: 0.5, share: 0.8 }, ...effect });
@@ -83,19 +87,65 @@ describe("altitude and temperature", () => {
       const test = tests.find((t) => t.metric === "fwhm" && names(t) === truth);
       const interval = test?.effect.interval;
       covered += Number(interval !== undefined && interval.low <= expected && expected <= interval.high);
+      const { interval: held, pairs = 0 } =
+        tests.find((t) => t.metric === "fwhm" && names(t) === "sensor-temperature")?.equalAltitude ?? {};
+      if (held === undefined) continue;
+      paired++;
+      const perC = truth === "sensor-temperature" ? expected : 0;
+      pairedCovered += Number(pairs >= 40 && held.low <= perC && perC <= held.high);
     }
     console.log(
-      `separable by transit, ${truth}: named on ${right} of ${seedsTried} nights; interval holds the truth on ${covered}`,
+      `separable by transit, ${truth}: named on ${right} of ${seedsTried} nights; interval holds the truth on ${covered}, ` +
+        `that of the temperature at equal altitude on ${pairedCovered} of ${paired}`,
     );
+    expect(paired).toBe(seedsTried);
+    expect(pairedCovered / paired).toBeGreaterThanOrEqual(many ? 0.82 : 0.7);
     // 20 nights at a rate of 97 %: fewer than 17 come up in 0.3 % of runs; 90 %: fewer than 14 in 0.2 %.
     expect(right / seedsTried).toBeGreaterThanOrEqual(many ? 0.95 : 0.85);
     expect(covered / seedsTried).toBeGreaterThanOrEqual(many ? 0.82 : 0.7);
   });
 });
 
+it("a bent course with altitude around a transit that is not central is not laid on the temperature", () => {
+  let blamed = 0;
+  for (const seed of seedsFrom(firstSeed - 1)) {
+    const night = tableNight(seed, { subs: 150, path: "transit", noise: { rho: 0, share: 1 } });
+    // The first 45 subs are left out, so that most of the night sinks; below 50 deg stars widen by 2 % a degree.
+    const late = selectRows(
+      withColumns(night, {
+        fwhmPx: Array.from(night.fwhmPx, (v, i) => v * Math.exp(0.02 * Math.max(0, 50 - night.altitudeDeg[i]))),
+      }),
+      Array.from({ length: 105 }, (_, i) => 45 + i),
+    );
+    blamed += Number(driversOf(late).outcomes.some((o) => o.metric === "fwhm" && names(o) === "sensor-temperature"));
+  }
+  console.log(`bent with altitude: temperature blamed on ${blamed} of ${seedsTried} nights`);
+  // At a rate of 5 %, more than 4 of 20 come up in 0.3 % of runs.
+  expect(blamed).toBeLessThanOrEqual(many ? 5 : 4);
+});
+
+it("subs are paired once each, with equal altitudes on both sides of the transit", () => {
+  const altitudes = [40, 45, 50, 55, 58, 60, 58.5, 54.6, 50.9, 47, 44.5, 30];
+  const table = fromRows(
+    altitudes.map((altitudeDeg, i) => ({
+      kind: "light",
+      target: "A",
+      startUtc: new Date(Date.UTC(2025, 9, 20, 20, 5 * i)).toISOString(),
+      altitudeDeg,
+    })),
+  );
+  // 58 has 58.5, 55 has 54.6, 50 has 50.9, 45 has 44.5; 47 is 2 deg from the next, 60 is the transit.
+  expect(equalAltitudePairs(table, nightRowsOf(table))).toEqual([
+    { before: 4, after: 6 },
+    { before: 3, after: 7 },
+    { before: 2, after: 8 },
+    { before: 1, after: 10 },
+  ]);
+});
+
 it("Simpson's night: the filter that is used low looks worse and is better", () => {
   let [paradox, right, claimed, wrong] = [0, 0, 0, 0];
-  const tried = many ? 50 : 20;
+  const tried = seedsTried;
   for (const seed of seedsFrom(firstSeed - 1).slice(0, tried)) {
     const random = randomStream(seed, "simpson");
     const rows = Array.from({ length: 600 }, (_, i) => {
@@ -134,11 +184,11 @@ it("Simpson's night: the filter that is used low looks worse and is better", () 
 
 it("10,000 subs over 20 nights: the one driver is found; how long it takes is printed (3 s are asked for)", () => {
   const table = tableNight(7, { subs: 500, nights: 20, path: "transit", fwhmPerC: 0.01 });
-  const start = performance.now();
+  const start = process.cpuUsage();
   const { design, outcomes, tests } = driversOf(table);
-  const seconds = (performance.now() - start) / 1000;
+  const { user, system } = process.cpuUsage(start);
   console.log(
-    `10,000 subs: ${seconds.toFixed(2)} s, ${tests.length} tests, claimed ${outcomes.map((o) => `${o.metric} by ${names(o)}`)}`,
+    `10,000 subs: ${((user + system) / 1e6).toFixed(2)} s of processor time, ${tests.length} tests, claimed ${outcomes.map((o) => `${o.metric} by ${names(o)}`)}`,
   );
   expect(design).toMatchObject({ subs: 10_000, nights: 20 });
   expect(outcomes.some((o) => o.metric === "fwhm" && names(o) === "sensor-temperature")).toBe(true);

@@ -1,8 +1,9 @@
 // Statistics against check-values.md section 6 (computed there with R 4.2.2 and SciPy; sources named in its rows).
 import { expect, it } from "vitest";
 import { normalCumulative } from "../../src/numbers/normal.js";
+import { partialCorrelation } from "../../src/numbers/partial-correlation.js";
 import { median, quantile } from "../../src/numbers/quantiles.js";
-import { spearman } from "../../src/numbers/rank.js";
+import { correlation, spearman } from "../../src/numbers/rank.js";
 import { madToSigma, medianAndSigma, modifiedZ } from "../../src/numbers/robust.js";
 
 it("median and MAD of chem (AMC 1989, R package MASS)", () => {
@@ -24,11 +25,20 @@ it("modified z-scores (Iglewicz & Hoaglin 1993, values computed in R)", () => {
   for (const [i, value] of expected.entries()) expect(z[i]! / value).toBeCloseTo(1, 3);
 });
 
-it("Spearman's rank correlation: tuna (Hollander & Wolfe 1973, p. 187f, by R), ties (SciPy's documentation)", () => {
-  expect(
-    spearman([44.4, 45.9, 41.9, 53.3, 44.7, 44.1, 50.7, 45.2, 60.1], [2.6, 3.1, 2.5, 5.0, 3.6, 4.0, 5.2, 2.8, 3.8]),
-  ).toBeCloseTo(0.6, 12);
+it("correlations: tuna (Hollander & Wolfe 1973, p. 187f, by R's ?cor.test), ties (SciPy's documentation)", () => {
+  const x = [44.4, 45.9, 41.9, 53.3, 44.7, 44.1, 50.7, 45.2, 60.1];
+  const y = [2.6, 3.1, 2.5, 5.0, 3.6, 4.0, 5.2, 2.8, 3.8];
+  expect(spearman(x, y)).toBeCloseTo(0.6, 12);
+  const straight = partialCorrelation(x, y, []);
+  expect(straight.r).toBeCloseTo(0.571181558, 8);
+  expect(straight.p).toBeCloseTo(0.108173, 6);
   expect(spearman([12, 2, 1, 12, 2], [1, 4, 7, 1, 0])).toBeCloseTo(-0.540738070436, 10);
+});
+
+it("correlation of the law schools' LSAT and GPA (Efron & Tibshirani 1993, computed in R; the book's .776 is from memory)", () => {
+  const lsat = [576, 635, 558, 578, 666, 580, 555, 661, 651, 605, 653, 575, 545, 572, 594];
+  const gpa = [3.39, 3.3, 2.81, 3.03, 3.44, 3.07, 3.0, 3.43, 3.36, 3.13, 3.12, 2.74, 2.76, 2.88, 2.96];
+  expect(correlation(lsat, gpa)).toBeCloseTo(0.776374491289, 11);
 });
 
 it("the normal distribution function to 1e-7 (values of SciPy 1.10, norm.cdf)", () => {
