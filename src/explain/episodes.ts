@@ -18,7 +18,7 @@ export interface Episode {
   readonly dropped: number;
   /** Effective exposure that the subs would have added if they had been like the group's usual kept ones, s. */
   readonly costS: number;
-  /** Mean over its subs. */
+  /** Of its cause, mean over its subs. */
   readonly probability: number;
   /** The likeliest other cause, by the mean over its subs; left out below 10 %. */
   readonly rival?: RankedCause;
@@ -26,11 +26,14 @@ export interface Episode {
 
 /** So many subs of other or no cause may lie within an episode, as gusts and patches leave gaps. */
 const longestGap = 2;
+/** A sub whose likeliest cause beats the episode's by less than this factor does not end it. */
+const closeCall = 1.25;
 /** An episode ends when nothing was taken for so long. */
 const pauseH = 1;
 
 /**
- * Tells a night in a few lines: subs of one cause that follow one another, whatever their target and filter.
+ * Tells a night in a few lines: subs of one cause that follow one another, whatever their target and filter. Where two
+ * causes are about as likely, the episode that was going on goes on, and names the other as its rival.
  * @param causeOfRow - by {@link causesOf}
  * @returns in time; episodes of one mild sub that costs less than a tenth of it are left out
  * @example
@@ -54,8 +57,10 @@ export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | n
   night.rows.forEach((row, i) => {
     const pause = i > 0 && night.hours[i] - night.hours[i - 1] > pauseH;
     for (const [cause, { last }] of [...open]) if (pause || i - last > longestGap + 1) close(cause);
-    const cause = causeOfRow[row]?.cause;
-    if (cause === undefined) return;
+    const own = causeOfRow[row];
+    if (own === null || own === undefined) return;
+    const going = [...open.keys()].sort((a, b) => chanceOf(own, b) - chanceOf(own, a))[0];
+    const cause = going !== undefined && chanceOf(own, going) * closeCall > own.probability ? going : own.cause;
     const episode = open.get(cause);
     if (episode === undefined) open.set(cause, { rows: [row], night: night.nightOf[i], last: i });
     else {
@@ -72,14 +77,17 @@ export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | n
     .map((episode): Episode => {
       const { rows } = episode;
       const last = end(rows[rows.length - 1]);
-      const rival = rivalOf(rows.map((row) => causeOfRow[row]!));
+      const rival = rivalOf(
+        rows.map((row) => causeOfRow[row]!),
+        episode.cause,
+      );
       return {
         ...episode,
         startUtc: table.startUtc[rows[0]],
         endUtc: Number.isNaN(last) ? "" : new Date(last).toISOString(),
         dropped: rows.filter((row) => table.verdict[row] === "drop").length,
         costS: rows.reduce((sum, row) => sum + cost[row], 0),
-        probability: rows.reduce((sum, row) => sum + causeOfRow[row]!.probability, 0) / rows.length,
+        probability: rows.reduce((sum, row) => sum + chanceOf(causeOfRow[row]!, episode.cause), 0) / rows.length,
         ...(rival && { rival }),
       };
     })
@@ -90,11 +98,14 @@ export function episodesOf(table: FrameTable, causeOfRow: readonly (SubCause | n
     .sort((a, b) => (a.startUtc < b.startUtc ? -1 : a.startUtc > b.startUtc ? 1 : a.rows[0] - b.rows[0]));
 }
 
-function rivalOf(causes: readonly SubCause[]): RankedCause | null {
+const chanceOf = ({ ranked }: SubCause, cause: CauseCode) =>
+  ranked.find((one) => one.cause === cause)?.probability ?? 0;
+
+function rivalOf(causes: readonly SubCause[], of: CauseCode): RankedCause | null {
   const sums = new Map<CauseCode, number>();
   for (const { ranked } of causes)
     for (const { cause, probability } of ranked) sums.set(cause, (sums.get(cause) ?? 0) + probability / causes.length);
-  sums.delete(causes[0].cause);
+  sums.delete(of);
   const [first] = [...sums].sort((a, b) => b[1] - a[1]);
   return first !== undefined && first[1] >= 0.1 ? { cause: first[0], probability: first[1] } : null;
 }

@@ -60,7 +60,7 @@ export async function verifyBundle(zip: Uint8Array, options: VerifyOptions): Pro
   const decisionsText = textOf("decisions.json");
   const decisions = decisionsText === null ? [] : parseDecisions(decisionsText, "decisions.json");
   const checks = [
-    checkContents(entries, manifest),
+    checkContents(entries, manifest, options.version),
     checkParts(entries, manifest, table),
     checkGrading(table, decisions, manifest, textOf("summary.json")),
   ];
@@ -74,7 +74,8 @@ export async function verifyBundle(zip: Uint8Array, options: VerifyOptions): Pro
   return checks;
 }
 
-function checkContents(entries: readonly ZipEntry[], { contents }: BundleManifest): VerifyCheck {
+function checkContents(entries: readonly ZipEntry[], manifest: BundleManifest, version: string): VerifyCheck {
+  const { contents, versions } = manifest;
   const differences: Difference[] = [];
   const where = "the bundle";
   const listed = new Map(contents.map((content) => [content.name, content]));
@@ -90,7 +91,11 @@ function checkContents(entries: readonly ZipEntry[], { contents }: BundleManifes
   }
   for (const name of listed.keys())
     differences.push({ where, row: name, column: "file", bundled: "listed", found: "is missing" });
-  return { what: "files of the bundle against their hashes", compared: contents.length, differences, notes: [] };
+  const notes =
+    versions.nightyield === version
+      ? []
+      : [`Made by version ${versions.nightyield}, checked by ${version}: numbers may differ for that reason`];
+  return { what: "files of the bundle against their hashes", compared: contents.length, differences, notes };
 }
 
 function checkParts(entries: readonly ZipEntry[], { parts }: BundleManifest, table: FrameTable): VerifyCheck {

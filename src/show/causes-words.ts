@@ -92,16 +92,16 @@ function evidenceText(sub: SubCause, cause: CauseCode, way: CauseEvidence["speak
 
 /** What was observed, with its number. */
 export function evidenceWords({ code, cause, value, usual, speaks }: CauseEvidence): string {
-  const [v, u] = [digits(value, 2), digits(usual, 2)];
+  const v = digits(value, 2);
   switch (code) {
     case "light-lost":
       return `starlight at ${percent(value)}`;
     case "background-as-predicted":
       return `${causeRegistry[cause].short} adds ${v} times the light of a dark sky`;
     case "sun-above-night":
-      return `the Sun at ${digits(value, 2)}\u00b0`;
+      return `the Sun at ${v}\u00b0`;
     case "moon-up":
-      return `the Moon at ${digits(value, 2)}\u00b0`;
+      return `the Moon at ${v}\u00b0`;
     case "airmass":
       return `so low, the air leaves ${percent(value)} of the effective exposure`;
     case "stars-wider":
@@ -141,11 +141,11 @@ export function evidenceWords({ code, cause, value, usual, speaks }: CauseEviden
     case "more-hot-pixels":
       return `${v} times as many hot pixels`;
     case "part-blocked":
-      return `${percent(value)} of the frame blocked${usual > 0 ? ` in a neighbour (counts from ${u})` : ""}`;
+      return `${percent(value)} of the frame blocked`;
     case "field-elsewhere":
       return `${percent(value)} of the field in the frame`;
     case "line-across":
-      return "a bright line";
+      return "a bright line across the frame";
     case "unreadable":
       return "the file cannot be read";
     default:
@@ -205,7 +205,7 @@ export function sensorLines(group: GroupSensor): string[] {
     );
   if (hotPixels !== null)
     lines.push(
-      `${name}: hot pixels that stand out of the noise double every ${digits(hotPixels.intervalC)} +- ${digits(hotPixels.errorC, 2)} \u00b0C`,
+      `${name}: the number of hot pixels that stand out of the noise doubles every ${digits(hotPixels.intervalC)} +- ${digits(hotPixels.errorC, 2)} \u00b0C`,
     );
   return lines;
 }
@@ -223,19 +223,23 @@ const remedyWords: Readonly<Record<Remedy, string>> = {
   "another-night": "another night",
 };
 
+/** Another night moves what moved together here apart only by luck. */
+const wouldOrMay = (remedy: Remedy) => (remedy === "another-night" ? "may" : "would");
+
 /** What rejects and quality go with, one line a claim; says so when there is none. */
 export function driverLines({ design, laws, outcomes, because }: Drivers): string[] {
   if (because === "too-few-subs") return ["too few subs to say what quality goes with (20 are needed)"];
   const found = laws.filter(({ claimed }) => claimed).map(lawLine);
   if (because === "nothing-varies") return ["nothing varied that quality could go with"];
   if (outcomes.length === 0 && found.length === 0) return ["quality goes with nothing that was tested"];
+  const lawHolds = laws.some(({ law, claimed }) => claimed && law === "airmass");
   const pairs = design.inseparable.map(
     ({ factors: [a, b], separatedBy }) =>
-      `${factorNames[a.code]} and ${factorNames[b.code]} (${remedyWords[separatedBy]} would separate them)`,
+      `${factorNames[a.code]} and ${factorNames[b.code]} (${remedyWords[separatedBy]} ${wouldOrMay(separatedBy)} separate them)`,
   );
   return [
     ...found,
-    ...outcomes.map(outcomeLine),
+    ...outcomes.map((outcome) => outcomeLine(outcome, lawHolds)),
     ...(outcomes.length === 0 ? ["beyond that, quality goes with nothing that was tested"] : []),
     ...(pairs.length === 0 ? [] : [`cannot be separated with these data: ${pairs.join("; ")}`]),
   ];
@@ -267,14 +271,18 @@ const basisWords = (of: { readonly subs: number; readonly nights: number }) =>
   `${subs(of.subs)}, ${countWords(of.nights, "night")}`;
 
 /** "target 10° higher: width of the stars −11 % (90 %: −20 % to −5.0 %); 80 subs, 2 nights". */
-function outcomeLine(outcome: DriverOutcome): string {
-  const { metric, factors, effect, hourFitsAsWell } = outcome;
-  const label = metricLabels[metric];
+function outcomeLine(outcome: DriverOutcome, lawHolds: boolean): string {
+  const { metric, factors, effect, hourFitsAsWell, equalAltitude: paired } = outcome;
+  // Widths are freed of the air's usual growth before they are tested.
+  const label = metric === "fwhm" && lawHolds ? "Width of the stars beyond what the air does" : metricLabels[metric];
   const range = `(90 %: ${changeWords(effect.interval.low)} to ${changeWords(effect.interval.high)})`;
   const size = `${factors.map(factorLabel).join(", or ")}: ${label.charAt(0).toLowerCase()}${label.slice(1)} ${changeWords(effect.estimate)} ${range}`;
   const steady = hourFitsAsWell ? "; the hour fits as well, so whatever else changed steadily may be the reason" : "";
-  const basis = `${basisWords(effect)}${steady}`;
+  const between = paired
+    ? `; between ${countWords(paired.pairs, "pair")} of subs at equal altitude ${changeWords(paired.estimate)} (90 %: ${changeWords(paired.interval.low)} to ${changeWords(paired.interval.high)})`
+    : "";
+  const basis = `${basisWords(effect)}${between}${steady}`;
   return outcome.kind === "finding"
     ? `${size}; ${basis}`
-    : `${size}: cannot be separated with these data, ${remedyWords[outcome.separatedBy]} would; ${basis}`;
+    : `${size}: cannot be separated with these data, ${remedyWords[outcome.separatedBy]} ${wouldOrMay(outcome.separatedBy)}; ${basis}`;
 }

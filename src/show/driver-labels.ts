@@ -39,6 +39,7 @@ export function changeWords(log: number): string {
   if (ratio >= 2) return ratio >= 1000 ? "more than 1000 times" : `${ratio.toFixed(ratio < 10 ? 1 : 0)} times`;
   const percent = 100 * (ratio - 1);
   if (Math.abs(percent) < 0.05) return "0.0 %";
-  const digits = Math.abs(percent) < 10 ? 1 : 0;
+  if (percent < -99.9) return "below \u221299.9 %";
+  const digits = Math.abs(percent) < 10 || percent < -99 ? 1 : 0;
   return `${percent < 0 ? "\u2212" : "+"}${Math.abs(percent).toFixed(digits)} %`;
 }

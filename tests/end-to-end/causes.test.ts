@@ -26,9 +26,11 @@ describe("nightyield causes", () => {
     expect(ended.status, ended.stderr).toBe(0);
     expect(ended.stdout).toMatch(/^out: 24 light frames, \d+ dropped$/m);
     expect(ended.stdout).toMatch(
-      /^ {2}2025-10-20 \d\d:\d\d-\d\d:\d\d UTC {2}dew: \d+ subs, \d+ dropped, [\d.]+ min effective lost/m,
+      /^ {2}2025-10-20 \d\d:\d\d-\d\d:\d\d UTC {2}dew: \d+ subs, \d+ dropped, \d+ min of effective exposure lost/m,
     );
-    expect(ended.stdout).toMatch(/^ {2}heat the optics against dew from before \d\d:\d\d UTC: \+[\d.]+ min effective/m);
+    expect(ended.stdout).toMatch(
+      /^ {2}heat the optics against dew from before \d\d:\d\d UTC: \+\d+ min of effective exposure/m,
+    );
     expect(ended.stdout).toContain("What quality goes with:");
   });
 

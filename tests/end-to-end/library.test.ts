@@ -23,6 +23,7 @@ import {
 import { mimeBundle } from "../../src/kernel/show/mime-bundle.js";
 import { runNotebook } from "../../src/notebook/run-notebook.js";
 import { writeNotebook } from "../../src/notebook/write-notebook.js";
+import { Session } from "../standards/jupyter-session.js";
 import { code, notebookOf } from "./notebook-kernels.js";
 
 const root = fileURLToPath(new URL("../../", import.meta.url));
@@ -206,6 +207,32 @@ describe("openNight", () => {
     await expect(openNight([])).rejects.toThrow(CallError);
     await expect(openNight(join(folder, "nowhere"))).rejects.toThrow(CallError);
   });
+});
+
+describe("in the kernel", () => {
+  it("completion offers the verbs and methods, and each tells what it does and how it is called", async () => {
+    const kernel = await (await Session.start({ cwd: folder })).ready();
+    try {
+      await kernel.run('import * as ny from "nightyield"; const frames = ny.framesOf(ny.fromRows([]));');
+      const matches = async (code: string) =>
+        (await kernel.ask("complete_request", { code, cursor_pos: code.length })).content.matches as string[];
+      expect(await matches("ny.frames")).toContain("framesOf");
+      expect(await matches("frames.")).toEqual(
+        expect.arrayContaining(["filter", "groupBy", "kept", "sortBy", "toDataFrame"]),
+      );
+      const told = async (code: string) => {
+        const request = { code, cursor_pos: code.length, detail_level: 0 };
+        const { content } = await kernel.ask("inspect_request", request);
+        return (content.data as Record<string, string>)["text/plain"] ?? "";
+      };
+      for (const verb of ["openNight", "framesOf", "tableOf", "depthReached", "causeRows"])
+        expect(await told(`ny.${verb}`), verb).toMatch(new RegExp(`\\b${verb}\\b[^]*@example[^]*import \\{`));
+      expect(await told("frames.groupBy")).toContain("Subs that have something in common.");
+      expect(await told("frames.toDataFrame")).toContain("danfojs");
+    } finally {
+      await kernel.stop();
+    }
+  }, 60_000);
 });
 
 describe("examples in the documentation", () => {

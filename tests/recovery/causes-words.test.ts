@@ -1,11 +1,20 @@
 // Sentences about causes and drivers. Expected texts are written by hand; the numbers in them by mental arithmetic.
 import { describe, expect, it } from "vitest";
 import type { Advice } from "../../src/explain/advice-terms.js";
+import type { CauseEvidence, EvidenceCode, SubCause } from "../../src/explain/causes-terms.js";
 import { driversOf } from "../../src/explain/drivers.js";
 import type { DriverOutcome, Drivers, LawCheck } from "../../src/explain/drivers-terms.js";
 import type { Episode } from "../../src/explain/episodes.js";
 import type { GroupSensor } from "../../src/explain/sensor.js";
-import { adviceLine, driverLines, episodeLine, lawLine, sensorLines } from "../../src/show/causes-words.js";
+import {
+  adviceLine,
+  causeRows,
+  driverLines,
+  episodeLine,
+  lawLine,
+  sensorLines,
+  subLine,
+} from "../../src/show/causes-words.js";
 import { frameTable } from "../../src/terms/frame-table.js";
 
 const moonlight: LawCheck = {
@@ -76,14 +85,12 @@ describe("drivers in words", () => {
       "beyond that, quality goes with nothing that was tested",
     ]);
     expect(driverLines({ ...tested, outcomes: [outcome] })).toEqual([
-      "star width -11 % (90 %: -20 % to -5.0 %) for 10 deg of altitude; 80 subs, 2 nights; the hour fits as well, so whatever else changed steadily may be the reason",
+      "target 10° higher: width of the stars −11 % (90 %: −20 % to −5.0 %); 80 subs, 2 nights; the hour fits as well, so whatever else changed steadily may be the reason",
     ]);
     const odds = { ...outcome.effect, estimate: Math.log(12), interval: { low: 0, high: Number.POSITIVE_INFINITY } };
     expect(
       driverLines({ ...tested, outcomes: [{ ...outcome, metric: "rejects", hourFitsAsWell: false, effect: odds }] }),
-    ).toEqual([
-      "the odds of a reject 12 times (90 %: +0.0 % to without limit) for 10 deg of altitude; 80 subs, 2 nights",
-    ]);
+    ).toEqual(["target 10° higher: odds of being dropped 12 times (90 %: 0.0 % to without limit); 80 subs, 2 nights"]);
   });
 });
 
@@ -100,11 +107,52 @@ describe("causes in words", () => {
   };
   it("name the rival where there is one", () => {
     expect(episodeLine(episode)).toBe(
-      "2025-10-20 20:42-21:30 UTC  low altitude: 3 subs, 2 dropped, 3 min effective lost (61 % sure)",
+      "2025-10-20 20:42-21:30 UTC  low altitude: 3 subs, 2 dropped, 3 min of effective exposure lost (61 % sure)",
     );
     expect(episodeLine({ ...episode, rival: { cause: "moonlight", probability: 0.3 } })).toContain(
       "(61 % sure, else moonlight 30 %)",
     );
+  });
+  it("count files that could not be read as such, and tell short times in seconds", () => {
+    expect(
+      episodeLine({ ...episode, cause: "bad-file", startUtc: "", endUtc: "", rows: [1, 2], dropped: 0, costS: 58 }),
+    ).toBe("time not known  bad file: 2 files could not be read, 58 s of effective exposure lost");
+  });
+  it("tell a sub's evidence with the plain fact first, and only rivals that matter", () => {
+    const evidence = (code: EvidenceCode, strength: number, value: number, usual: number): CauseEvidence => ({
+      code,
+      cause: "cloud",
+      speaks: "for",
+      value,
+      usual,
+      strength,
+      column: null,
+    });
+    const sub: SubCause = {
+      row: 0,
+      cause: "cloud",
+      probability: 0.93,
+      ranked: [
+        { cause: "cloud", probability: 0.93 },
+        { cause: "dew", probability: 0.03 },
+      ],
+      losses: { light: 1, noise: 0, air: 0, width: 0, elongation: 0, blocked: 0, shift: 0, streak: 0 },
+      evidence: [
+        evidence("minutes-to-dim", 2.5, 5, 25),
+        evidence("wider-as-dimmer", 2, 0.016, 0.17),
+        evidence("loss-changes-from-sub-to-sub", 1.5, 0.3, 0.12),
+        evidence("light-lost", 1, 0.61, 1),
+        { ...evidence("width-grows-with-loss", 0.5, 0.9, 0.5), speaks: "against" },
+      ],
+    };
+    const pro =
+      "starlight at 61 %; the light took 5 min to go; stars stay sharp: width costs 2 % as much as the light lost (dew: more than 17 %)";
+    const contra = "width and loss of light rise and fall together (correlation 0.9)";
+    expect(subLine("a.fits", "drop", sub)).toBe(`a.fits  drop  cloud (93 %). For it: ${pro}. Against it: ${contra}`);
+    expect(causeRows(sub)).toEqual([
+      { cause: "cloud", probabilityPercent: 93, for: pro, against: contra },
+      { cause: "dew", probabilityPercent: 3, for: "", against: "" },
+    ]);
   });
   it("say of advice what it gains, and how sure its cause is when it is not plain", () => {
     const advice: Advice = {
@@ -114,8 +162,12 @@ describe("causes in words", () => {
       gainMin: 22,
       probability: 0.95,
     };
-    expect(adviceLine(advice)).toBe("heat the optics against dew from before 01:10 UTC: +22 min effective (7 subs)");
-    expect(adviceLine({ ...advice, probability: 0.6 })).toContain("+22 min effective (7 subs, the cause 60 % sure)");
+    expect(adviceLine(advice)).toBe(
+      "heat the optics against dew from before 01:10 UTC: +22 min of effective exposure (7 subs)",
+    );
+    expect(adviceLine({ ...advice, probability: 0.6 })).toContain(
+      "+22 min of effective exposure (7 subs, the cause 60 % sure)",
+    );
   });
   it("give dark noise, and what cooling saves, with their errors", () => {
     const group: GroupSensor = {
@@ -140,7 +192,7 @@ describe("causes in words", () => {
       coolC: 0,
     };
     expect(sensorLines(group)).toEqual([
-      "L, 60 s: dark noise doubles every 6.3 +- 0.42 C (90 subs, 10 to 24 C); at 0 C 24 +- 2 min effective more",
+      "L, 60 s: dark noise doubles every 6.3 +- 0.42 °C (90 subs, 10 to 24 °C); had the sensor stood at 0 °C, 24 +- 2 min more of effective exposure",
     ]);
   });
 });

@@ -8,11 +8,12 @@ import type { NightCauses } from "../../src/explain/causes-terms.js";
 import { episodesOf } from "../../src/explain/episodes.js";
 import { sensorOf } from "../../src/explain/sensor.js";
 import { gradeNight } from "../../src/grade/grade-night.js";
-import { brierScore, reliabilityTable } from "../../src/numbers/reliability.js";
+import { brierScore } from "../../src/numbers/reliability.js";
 import type { Scenario } from "../../src/simulate/scenario.js";
 import type { FrameTruth } from "../../src/simulate/truth.js";
 import { fromRows, selectRows } from "../../src/terms/frame-table.js";
 import { mixedNight, singleEvent, singleNight } from "./causes-nights.js";
+import { clusteredReliability, type Named } from "./causes-reliability.js";
 import { readScenario, simulatedTable } from "./simulated-tables.js";
 
 interface Explained extends NightCauses {
@@ -35,13 +36,13 @@ async function explain(scenario: Scenario, seed: number, frames?: number): Promi
 }
 
 /** Of the subs that should be dropped: cause right or not, with the probability that was given; 0 where none was. */
-function scored({ table, causeOfRow, truth }: Explained): { right: boolean; probability: number }[] {
+function scored({ table, causeOfRow, truth }: Explained, night: string): Named[] {
   const rowOf = new Map(table.file.map((file, row) => [file, row]));
   return truth
     .filter((t) => t.cause !== "" && (t.verdict === "drop" || t.kind === "unreadable"))
     .map((t) => {
       const found = causeOfRow[rowOf.get(t.file)!];
-      return { right: found?.cause === t.cause, probability: found?.probability ?? 0 };
+      return { night, right: found?.cause === t.cause, probability: found?.probability ?? 0 };
     });
 }
 
@@ -62,10 +63,10 @@ describe("causes of subs that should be dropped", () => {
     "are right for 90 % of nights with one event and 80 % of mixed nights, with probabilities that mean what they say",
     async () => {
       const lines: string[] = [];
-      const all: { right: boolean; probability: number }[] = [];
+      const all: Named[] = [];
       const share = (subs: readonly { right: boolean }[]) => subs.filter(({ right }) => right).length / subs.length;
       const run = async (name: string, scenario: Scenario, seed: number, frames?: number) => {
-        const subs = scored(await explained(scenario, seed, frames));
+        const subs = scored(await explained(scenario, seed, frames), `${name} ${seed}`);
         if (subs.length > 0)
           lines.push(
             `  ${`${name} (${seed})`.padEnd(44)}${subs.filter(({ right }) => right).length} of ${subs.length}`,
@@ -73,8 +74,8 @@ describe("causes of subs that should be dropped", () => {
         all.push(...subs);
         return subs;
       };
-      const single: { right: boolean; probability: number }[] = [];
-      const mixed: { right: boolean; probability: number }[] = [];
+      const single: Named[] = [];
+      const mixed: Named[] = [];
       for (const seed of whole ? seeds : [501])
         for (const [name, frames] of whole ? singleEvent.map((name) => [name, undefined] as const) : everyDay)
           single.push(...(await run(name, readScenario(name), seed, frames)));
@@ -89,14 +90,21 @@ describe("causes of subs that should be dropped", () => {
       const outcomes = all.map(({ right }) => Number(right));
       const probabilities = all.map(({ probability }) => probability);
       const brier = brierScore(probabilities, outcomes);
-      const table = reliabilityTable(probabilities, outcomes);
+      // Of one night's subs all stand or fall together, so a row needs enough nights; every sub is in one.
+      const table = clusteredReliability(
+        all,
+        whole ? { subs: 30, effectiveNights: 8 } : { subs: 20, effectiveNights: 3 },
+      );
+      const off = table.reduce((sum, { said, right, subs }) => sum + (Math.abs(right - said) * subs) / all.length, 0);
+      const bias = share(all) - probabilities.reduce((sum, p) => sum + p / all.length, 0);
       console.log(
         [
           ...lines,
           `  one event: ${(100 * share(single)).toFixed(1)} % of ${single.length}; mixed: ${(100 * share(mixed)).toFixed(1)} % of ${mixed.length}; Brier score ${brier.toFixed(4)}`,
+          `  right less said: ${bias.toFixed(3)} over all, ${off.toFixed(3)} in size over the rows`,
           ...table.map(
             (r) =>
-              `  said ${r.from.toFixed(1)}-${r.to.toFixed(1)}: ${String(r.forecasts).padStart(4)} subs, mean ${r.meanForecast.toFixed(3)}, right ${r.observed.toFixed(3)}`,
+              `  said ${r.fromTenths / 10}-${r.toTenths / 10}: ${r.subs} subs of ${r.nights} nights (worth ${r.effectiveNights.toFixed(0)}), mean ${r.said.toFixed(3)}, right ${r.right.toFixed(3)} +- ${r.error.toFixed(3)}`,
           ),
         ].join("\n"),
       );
@@ -106,9 +114,11 @@ describe("causes of subs that should be dropped", () => {
       expect(share(mixed)).toBeGreaterThanOrEqual(0.8);
       // Always saying "half" earns 0.25.
       expect(brier).toBeLessThan(0.1);
-      const tops = table.filter(({ forecasts }) => forecasts >= (whole ? 30 : 20));
-      expect(tops.length).toBeGreaterThan(0);
-      for (const { meanForecast, observed } of tops) expect(Math.abs(observed - meanForecast)).toBeLessThan(0.15);
+      expect(table.reduce((sum, { subs }) => sum + subs, 0)).toBe(all.length);
+      for (const { said, right } of table) expect(Math.abs(right - said)).toBeLessThan(0.15);
+      // No row may lean far, and together they may not lean at all, nor err by more than a twentieth.
+      expect(Math.abs(bias)).toBeLessThan(whole ? 0.03 : 0.1);
+      expect(off).toBeLessThan(whole ? 0.05 : 0.1);
     },
     whole ? 3_600_000 : 120_000,
   );
