@@ -141,7 +141,8 @@ export function sharesOfElongation(placed: Placed): Shared {
   // Trails too long to be matched: a drift draws all alike, gusts differ.
   const alike = Number.isNaN(trail) ? alikeNearby(placed) : Number.NaN;
   const byAlike = Number.isNaN(alike) ? 0 : k.elongation.perAlike * (alike - 0.5);
-  const tracking = logistic(k.elongation.trackingBase + Math.max(byTrail, byKnock) + byAlike);
+  const byMovement = byKnock > 0 ? Math.max(byTrail, byKnock) : byTrail;
+  const tracking = logistic(k.elongation.trackingBase + byMovement + byAlike);
   return {
     shares: { "field-rotation": turned, tracking: (1 - turned) * tracking, wind: (1 - turned) * (1 - tracking) },
     evidence: [
