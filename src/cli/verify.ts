@@ -66,7 +66,8 @@ Example:
         console.error(`  ${where}, ${row}, ${column}: ${words ?? `${bundled} in the bundle, ${found} now`}`);
       if (differences.length > mostShown) console.error(`  and ${differences.length - mostShown} more`);
     }
-    console.log(differ === 0 ? "Everything that was compared agrees." : `${differ} values differ.`);
+    const differing = differ === 1 ? "One value differs." : `${differ} values differ.`;
+    console.log(differ === 0 ? "Everything that was compared agrees." : differing);
     return differ === 0 ? 0 : 1;
   },
 };

@@ -45,6 +45,9 @@ const placeColumns: Partial<Record<NumberColumnName, number>> = {
   skyMagArcsec2: 1,
 };
 
+/** A tenth of airmass is about as much as a degree of altitude tells; whole ones would change what causes weigh. */
+const leastAirmassDecimals = 1;
+
 /**
  * Packs a triage output folder so that others can check it: notebooks with their outputs, the frame table, the user's
  * decisions, parameters, limits, versions and the hash of each sub, but not the subs. The observer's place is coarsened
@@ -204,7 +207,7 @@ function coarsened(table: FrameTable, decisions: string | null, subs: readonly B
   );
   const decided = decisions === null ? [] : parseDecisions(decisions, "decisions.json");
   const before = regrade(table, decided, subs).table;
-  for (let decimals = 0; ; decimals++) {
+  for (let decimals = leastAirmassDecimals; ; decimals++) {
     const tried = withColumns(table, { ...columns, airmass: roundAll(table.airmass, decimals) });
     const after = regrade(tried, decided, subs).table;
     const same = gradedColumns.every((name) => before[name].length === 0 || isSame(before[name], after[name]));

@@ -14,7 +14,7 @@ import { purposeWords, sentence } from "./words.js";
  */
 export function nightSummary(night: NightResult): string[] {
   return [
-    `Night: ${night.folders.join(", ")}`,
+    `${night.folders.length > 1 ? "Folders" : "Folder"}: ${night.folders.join(", ")}`,
     `  ${headline(night)}`,
     ...storyOf(night).map((line) => `  ${line}`),
     ...(purposeOf(night.limits) === "balanced" ? [] : [`  ${purposeWords(night.limits)}`]),

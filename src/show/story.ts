@@ -56,9 +56,10 @@ function skyStory({ table }: NightResult): string[] {
   const of = (column: ArrayLike<number>) => rows.map((row) => column[row]!);
   const [altitude, moon, sensor] = [of(table.altitudeDeg), of(table.moonAltitudeDeg), of(table.sensorTempC)];
   const lines: string[] = [];
+  const targets = new Set(rows.map((row) => table.target[row]!));
   if (altitude.some(Number.isFinite))
     lines.push(
-      `The target stood between ${quantile(altitude, 0).toFixed(0)}\u00b0 and ${quantile(altitude, 1).toFixed(0)}\u00b0 high.`,
+      `The target${targets.size > 1 ? "s" : ""} stood between ${quantile(altitude, 0).toFixed(0)}\u00b0 and ${quantile(altitude, 1).toFixed(0)}\u00b0 high.`,
     );
   if (moon.some(Number.isFinite)) {
     const up = rows.filter((row) => table.moonAltitudeDeg[row]! > 0);
