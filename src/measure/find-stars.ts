@@ -3,11 +3,14 @@ import { median } from "../numbers/quantiles.js";
 import type { Background } from "./background.js";
 import { BrighterStars } from "./brighter-stars.js";
 import { kernelSigma, kernelSum, smoothed } from "./find-peaks.js";
+import { extraRecords } from "./frame-buffers.js";
 import { isHotPixel } from "./hot-pixels.js";
 import type { Level } from "./levels.js";
 import { adaptiveMoments, fixedMoments, type Moments } from "./moments.js";
+import type { Workspace } from "./simd/workspace.js";
 import { cutStamp, mostStampRadius, type Stamp } from "./stamp.js";
 import { type Star, starFlags } from "./star.js";
+import { StarRecord } from "./star-records.js";
 
 /** Stars of a level before their light is measured. */
 export interface Found {
@@ -19,13 +22,22 @@ export interface Found {
   readonly typical: { readonly xx: number; readonly xy: number; readonly yy: number };
 }
 
-const forTypical = 200;
+/** Stars that are asked what the typical one is. */
+const forTypical = extraRecords - 1;
 /** Shapes are followed down to this change, or to a part of what noise does to them: about 1.5 / SNR. */
 const finestStep = 0.006;
 const coarsestStep = 0.06;
 const stepInNoise = 0.17;
 
+/** What a look at a peak gives; the same numbers stand in look.as.ts. */
+const looks = { star: 0, hot: 1, unusual: 2 } as const;
+
+/** Where stars are kept. */
+export type StarSpace = Pick<Workspace, "kernels" | "stars" | "kinds" | "ranked">;
+
 type Shape = Found["typical"];
+
+const sigmaOf = ({ xx, xy, yy }: Shape) => (xx * yy - xy ** 2) ** 0.25;
 
 const round = (sigma: number): Shape => ({ xx: sigma * sigma, xy: 0, yy: sigma * sigma });
 
@@ -35,12 +47,17 @@ export class StarFinder {
   readonly #background: Background;
   readonly #saturation: number;
   readonly #stamp: Stamp;
+  readonly #space: StarSpace;
   readonly #moments: Moments = { x: 0, y: 0, xx: 0, xy: 0, yy: 0, flux: 0 };
   #hotPixels = 0;
 
-  /** @param saturation - value of a pixel of the level that counts as saturated; Infinity: none does */
-  constructor(level: Level, background: Background, saturation: number, stamp: Stamp) {
+  /**
+   * @param saturation - value of a pixel of the level that counts as saturated; Infinity: none does
+   * @param space - room for a record of each peak and {@link extraRecords} more; the stars found stand in it
+   */
+  constructor(level: Level, background: Background, saturation: number, stamp: Stamp, space: StarSpace) {
     this.#stamp = stamp;
+    this.#space = space;
     this.#level = level;
     this.#background = background;
     this.#saturation = saturation;
@@ -48,17 +65,20 @@ export class StarFinder {
 
   find(peaks: Int32Array): Found {
     const { sums, source } = this.#level;
-    const ranked = byStrength(peaks, sums.values, sums.width);
+    const strengths = new Float64Array(peaks.length);
+    for (let i = 0; i < strengths.length; i++) strengths[i] = smoothed(sums.values, peaks[i]!, sums.width);
+    const ranked = descendingOrder(strengths);
     const order = ranked.map((place) => peaks[place]!);
     // Saturated stars, and those hardly above the noise of a pixel, are asked only where there are no others.
-    let alike = this.#firstLook(order, 0, 5);
-    if (alike.length === 0) alike = this.#firstLook(order, starFlags.saturated, 5);
-    if (alike.length === 0) alike = this.#firstLook(order, starFlags.saturated, 2);
+    let alike = this.#firstLook(peaks, order, 0, 5);
+    if (alike.length === 0) alike = this.#firstLook(peaks, order, starFlags.saturated, 5);
+    if (alike.length === 0) alike = this.#firstLook(peaks, order, starFlags.saturated, 2);
     const typical = typicalShape(alike);
     this.#hotPixels = 0;
     const stars: Star[] = [];
     if (!(typical.xx > 0)) {
-      for (const at of order) this.#measure(at, round(1.5), 12);
+      const star = this.#record(peaks.length);
+      for (const at of order) this.#look(at, round(1.5), 12, star);
       return { stars, hotPixels: this.#hotPixels, typical };
     }
     const sigma = Math.sqrt(Math.sqrt(typical.xx * typical.yy - typical.xy ** 2));
@@ -66,49 +86,107 @@ export class StarFinder {
     const radius = Math.min(mostStampRadius, Math.max(7, Math.ceil(4.2 * longest) + 3));
     const brighter = new BrighterStars(source.width, source.height, sigma, peaks.length);
     // In the order of the rows, in which pixels come from the cache; then from the strongest to the faintest.
-    const measured: (Star | null)[] = [];
-    for (let i = 0; i < peaks.length; i++) measured.push(this.#measure(peaks[i]!, typical, radius));
+    this.#lookAtAll(peaks, typical, radius);
+    const { kinds, stars: looked, ranked: kept } = this.#space;
+    // Hits of cosmic rays cover several pixels and are still sharper than any star.
+    const sharpest = (0.45 * sigma) ** 4;
+    let star = new StarRecord(kept, 0);
     for (let rank = 0; rank < ranked.length; rank++) {
       const place = ranked[rank]!;
-      const star = measured[place]!;
-      if (star === null || this.#isPartOf(star, peaks[place]!, brighter)) continue;
-      // Hits of cosmic rays cover several pixels and are still sharper than any star.
-      if (star.xx * star.yy - star.xy ** 2 < (0.45 * sigma) ** 4) {
+      if (kinds[place] !== looks.star) continue;
+      // From here on stars are asked for in this order.
+      star.take(looked, place);
+      if (isPartOf(star, strengths[place]!, brighter)) continue;
+      if (star.xx * star.yy - star.xy ** 2 < sharpest) {
         this.#hotPixels++;
         continue;
       }
       brighter.add(star);
       stars.push(star);
+      star = new StarRecord(kept, stars.length);
     }
     return { stars, hotPixels: this.#hotPixels, typical };
   }
 
   /** Shapes of the strongest peaks without flags other than those allowed. */
-  #firstLook(order: Int32Array, allowed: number, leastPeak: number): Star[] {
+  #firstLook(peaks: Int32Array, order: Int32Array, allowed: number, leastPeak: number): Star[] {
     const stars: Star[] = [];
     let sigma = 1.5;
     for (let i = 0; i < order.length && stars.length < forTypical; i++) {
-      const star = this.#measure(order[i]!, round(sigma), 24);
-      if (star === null || (star.flags & ~allowed) !== 0 || star.peak < leastPeak * star.sigma) continue;
+      const star = this.#record(peaks.length + stars.length);
+      if (!this.#look(order[i]!, round(sigma), 24, star)) continue;
+      if ((star.flags & ~allowed) !== 0 || star.peak < leastPeak * star.sigma) continue;
       stars.push(star);
       if (stars.length <= 20) sigma = median(stars.map(({ xx, xy, yy }) => (xx * yy - xy * xy) ** 0.25));
     }
     return stars;
   }
 
-  /** Measures place and shape of what made a peak; null: a hot pixel. */
-  #measure(at: number, guess: Shape, radius: number): Star | null {
-    const sigma = (guess.xx * guess.yy - guess.xy ** 2) ** 0.25;
+  #record(index: number): StarRecord {
+    return new StarRecord(this.#space.stars, index);
+  }
+
+  /** Looks at all peaks, in the order of the rows; record i is that of peak i. */
+  #lookAtAll(peaks: Int32Array, guess: Shape, radius: number): void {
+    const { kinds, kernels, stars } = this.#space;
     const { source, sums, side } = this.#level;
-    const stamp = this.#stamp;
+    const { values } = source;
+    const fast = kernels !== null && side === 1 && values instanceof Uint16Array && source.mosaic === null;
+    if (fast && values.buffer === stars.buffer && peaks.buffer === stars.buffer) {
+      for (let i = 0; i < peaks.length; i++) this.#skyUnder(peaks[i]!, this.#record(i));
+      kernels.lookAt16(
+        values.byteOffset,
+        source.width,
+        source.height,
+        peaks.byteOffset,
+        peaks.length,
+        sums.width,
+        radius,
+        mostStampRadius,
+        guess.xx,
+        guess.xy,
+        guess.yy,
+        sigmaOf(guess),
+        this.#saturation,
+        finestStep,
+        coarsestStep,
+        stepInNoise,
+        this.#stamp.values.byteOffset,
+        this.#stamp.out.byteOffset,
+        stars.byteOffset,
+        kinds.byteOffset,
+      );
+    } else kinds.fill(looks.unusual, 0, peaks.length);
+    for (let i = 0; i < peaks.length; i++) {
+      if (kinds[i] === looks.hot) this.#hotPixels++;
+      else if (kinds[i] === looks.unusual)
+        kinds[i] = this.#look(peaks[i]!, guess, radius, this.#record(i)) ? looks.star : looks.hot;
+    }
+  }
+
+  /** Clears a record and fills in level and noise of a pixel of the sky at a peak. */
+  #skyUnder(at: number, star: StarRecord): void {
+    const { sums, side } = this.#level;
     const sumX = at % sums.width;
-    const sumY = Math.floor(at / sums.width);
     const mapX = (sumX + 0.5) * side - 0.5;
-    const mapY = (sumY + 0.5) * side - 0.5;
-    const sky = (this.#background.level.at(mapX, mapY) / 4) * side * side;
-    const noise = (this.#background.sigma.within(mapX, mapY) / 2) * side;
-    const left = 2 * sumX;
-    const top = 2 * sumY;
+    const mapY = ((at - sumX) / sums.width + 0.5) * side - 0.5;
+    star.clear();
+    star.sky = (this.#background.level.at(mapX, mapY) / 4) * side * side;
+    star.sigma = (this.#background.sigma.within(mapX, mapY) / 2) * side;
+  }
+
+  /**
+   * Measures place and shape of what made a peak.
+   * @returns false: a hot pixel
+   */
+  #look(at: number, guess: Shape, radius: number, star: StarRecord): boolean {
+    const sigma = sigmaOf(guess);
+    const { source, sums } = this.#level;
+    const stamp = this.#stamp;
+    this.#skyUnder(at, star);
+    const { sky, sigma: noise } = star;
+    const left = 2 * (at % sums.width);
+    const top = 2 * Math.floor(at / sums.width);
     cutStamp(source, left, top, radius, sky, stamp);
     let peak = Number.NEGATIVE_INFINITY;
     let peakX = 0;
@@ -126,7 +204,7 @@ export class StarFinder {
     const saturated = raw >= this.#saturation;
     if (!saturated && isHotPixel(stamp, peakX, peakY, noise)) {
       this.#hotPixels++;
-      return null;
+      return false;
     }
     const step = Math.max(finestStep, Math.min(coarsestStep, (stepInNoise * noise) / (peak * sigma)));
     const start = centroid(stamp, peakX, peakY);
@@ -157,39 +235,25 @@ export class StarFinder {
       missingNear(stamp, x - left, y - top, clear)
     )
       flags |= starFlags.incomplete;
-    const shape = settled ? found : { xx: Number.NaN, xy: Number.NaN, yy: Number.NaN };
-    return {
-      x,
-      y,
-      xx: shape.xx,
-      xy: shape.xy,
-      yy: shape.yy,
-      peak,
-      sky,
-      sigma: noise,
-      flux: Number.NaN,
-      fluxError: Number.NaN,
-      hfr: Number.NaN,
-      flags,
-    };
-  }
-
-  /** True when a peak belongs to a brighter star: it lies inside its shape, or is no more than a ripple on its wings. */
-  #isPartOf(star: Star, at: number, brighter: BrighterStars): boolean {
-    const wings = brighter.lightAt(star.x, star.y);
-    if (wings === Number.POSITIVE_INFINITY) return true;
-    const { sums } = this.#level;
-    const scatter = kernelSigma * 2 * star.sigma;
-    const strength = smoothed(sums.values, at, sums.width) - kernelSum * 4 * star.sky;
-    const amplitude = strength / (kernelSum * 4);
-    return (amplitude - 1.5 * wings) * kernelSum * 4 < 5 * scatter * Math.sqrt(1 + wings / (4 * star.sigma ** 2) / 100);
+    star.x = x;
+    star.y = y;
+    star.xx = settled ? found.xx : Number.NaN;
+    star.xy = settled ? found.xy : Number.NaN;
+    star.yy = settled ? found.yy : Number.NaN;
+    star.peak = peak;
+    star.flags = flags;
+    return true;
   }
 }
 
-function byStrength(peaks: Int32Array, values: Float32Array, width: number): Int32Array {
-  const strength = new Float32Array(peaks.length);
-  for (let i = 0; i < strength.length; i++) strength[i] = smoothed(values, peaks[i]!, width);
-  return descendingOrder(strength);
+/** True when a peak belongs to a brighter star: it lies inside its shape, or is no more than a ripple on its wings. */
+function isPartOf(star: Star, smoothedPeak: number, brighter: BrighterStars): boolean {
+  const wings = brighter.lightAt(star.x, star.y);
+  if (wings === Number.POSITIVE_INFINITY) return true;
+  const scatter = kernelSigma * 2 * star.sigma;
+  const strength = smoothedPeak - kernelSum * 4 * star.sky;
+  const amplitude = strength / (kernelSum * 4);
+  return (amplitude - 1.5 * wings) * kernelSum * 4 < 5 * scatter * Math.sqrt(1 + wings / (4 * star.sigma ** 2) / 100);
 }
 
 /**

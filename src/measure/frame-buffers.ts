@@ -1,6 +1,8 @@
+import { ballotCells, mostVoters } from "./ballot.js";
 import { type Workspace, workspace } from "./simd/workspace.js";
 import { skyBins } from "./sky-histogram.js";
 import { emptyStamp, type Stamp, stampRoom } from "./stamp.js";
+import { numbersPerStar } from "./star-records.js";
 
 /** One level of resolution: an image of pixels, or of sums of 2 x 2 pixels of the level before. */
 export interface Plane {
@@ -27,12 +29,15 @@ export interface FrameBuffers {
   readonly sums: SumPlane;
   /** Indices into `sums` of local maxima. */
   readonly peaks: Int32Array;
-  /** Coarser levels of sums, made when they are first needed. */
+  /** Coarser levels of sums, filled when they are first needed; those from the second on are made then. */
   readonly coarser: SumPlane[];
   readonly stamp: Stamp;
   /** Where all of these lie, with the kernels that work on them. */
   readonly workspace: Workspace;
 }
+
+/** Stars that are looked at before the typical one is known. */
+export const extraRecords = 201;
 
 /** Sums of a row that share a threshold when peaks are looked for. */
 export const segment = 16;
@@ -44,12 +49,18 @@ export const segment = 16;
 export function frameBuffers(width: number, height: number, type: "uint16" | "float32", plain = false): FrameBuffers {
   const count = width * height;
   const sums = { width: width >> 1, height: height >> 1 };
+  const coarse = { width: sums.width >> 1, height: sums.height >> 1 };
+  const peaks = Math.min(1 << 17, (count >> 4) + 16);
   const space = workspace(
     {
       pixels: count + (count & 1),
       type,
       sums: sums.width * sums.height,
-      peaks: Math.min(1 << 17, (count >> 4) + 16),
+      coarse: coarse.width * coarse.height,
+      voters: 2 * mostVoters,
+      votes: ballotCells(coarse.width, coarse.height),
+      peaks,
+      stars: (peaks + extraRecords) * numbersPerStar,
       segments: Math.ceil(sums.width / segment) + 1,
       stamp: stampRoom,
       bins: skyBins,
@@ -62,7 +73,7 @@ export function frameBuffers(width: number, height: number, type: "uint16" | "fl
     pixels: space.pixels,
     sums: { ...sums, values: space.sums },
     peaks: space.peaks,
-    coarser: [],
+    coarser: [{ ...coarse, values: space.coarse }],
     stamp: emptyStamp(space),
     workspace: space,
   };

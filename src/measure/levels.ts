@@ -5,6 +5,7 @@ import { sumBlocksFloat } from "./block-sums.js";
 import { findPeaks, kernelSigma, kernelSum, smoothed } from "./find-peaks.js";
 import { type FrameBuffers, type SumPlane, sumPlane } from "./frame-buffers.js";
 import type { Mosaic } from "./mosaic.js";
+import type { Workspace } from "./simd/workspace.js";
 import type { Source } from "./stamp.js";
 
 /** How coarsely a frame's stars are looked at: on its pixels (side 1), or on sums of 2, 4, 8 pixels squared. */
@@ -61,10 +62,29 @@ export class Levels {
       const place = this.#planes.length - 1;
       kept[place] ??= sumPlane(finer.width >> 1, finer.height >> 1);
       const coarser = kept[place];
-      sumBlocksFloat(finer.values, finer.width, 0, finer.height & ~1, coarser.values);
+      this.#sumBlocks(finer, coarser);
       this.#planes.push(coarser);
     }
     return this.#planes[index]!;
+  }
+
+  /** Sums of 16-bit pixels are exact in whatever order they are added. */
+  #sumBlocks(finer: SumPlane, { values }: SumPlane): void {
+    const { pixels, workspace: space } = this.#buffers;
+    const { buffer } = space.sums;
+    if (
+      space.kernels !== null &&
+      pixels instanceof Uint16Array &&
+      finer.values.buffer === buffer &&
+      values.buffer === buffer
+    )
+      space.kernels.sumRowsFloat(finer.values.byteOffset, finer.width, finer.height >> 1, values.byteOffset);
+    else sumBlocksFloat(finer.values, finer.width, 0, finer.height & ~1, values);
+  }
+
+  /** Where what is found on these levels may be kept. */
+  get space(): Workspace {
+    return this.#buffers.workspace;
   }
 
   /**

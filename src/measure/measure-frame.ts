@@ -105,7 +105,7 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
   if (level.side > 1) notes.push(`stars are very wide: measured on sums of ${level.side} x ${level.side} pixels`);
   const streaks = [...bright, ...(level.side > 1 ? [] : faintStreaks(levels, background, found, bright))];
   const stars = found.stars.filter(
-    (star) => isCompact(star, found.typical) || !streaks.some((streak) => isOnStreak(star.x, star.y, streak)),
+    (star) => !streaks.some((streak) => isOnStreak(star.x, star.y, streak)) || isCompact(star, found.typical),
   );
   const light = measureStars(
     { ...found, stars },
@@ -158,16 +158,23 @@ function findOnBestLevel(
     const area = level.side * level.side;
     const count =
       index === 0 && known >= 0 ? known : findPeaks(level.sums, background, area, detectionSigma, workspace);
-    const found = new StarFinder(level, background, saturation * area, stamp).find(
-      peaks.subarray(0, count).filter((at) => {
-        const x = ((at % level.sums.width) + 0.5) * 2 * level.side - 0.5;
-        const y = (Math.floor(at / level.sums.width) + 0.5) * 2 * level.side - 0.5;
-        return !streaks.some((streak) => isOnStreak(x, y, streak));
-      }),
-    );
+    const kept = offStreaks(peaks.subarray(0, count), level, streaks);
+    const found = new StarFinder(level, background, saturation * area, stamp, workspace).find(kept);
     const { xx, xy, yy } = found.typical;
     if (index === 0 || (xx * yy - xy * xy) ** 0.25 > leastSigma) return { level, found };
   }
+}
+
+/** Moves the peaks that lie on no streak to the front of their array, in the same order. */
+function offStreaks(peaks: Int32Array, { side, sums }: Level, streaks: readonly Streak[]): Int32Array {
+  if (streaks.length === 0) return peaks;
+  let kept = 0;
+  for (const at of peaks) {
+    const x = ((at % sums.width) + 0.5) * 2 * side - 0.5;
+    const y = (Math.floor(at / sums.width) + 0.5) * 2 * side - 0.5;
+    if (!streaks.some((streak) => isOnStreak(x, y, streak))) peaks[kept++] = at;
+  }
+  return peaks.subarray(0, kept);
 }
 
 /** Variance that each ADU of starlight adds: 1 / gain. */

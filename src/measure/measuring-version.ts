@@ -4,4 +4,4 @@
  * What headers are taken to say is remembered per version of nightyield and needs no raise in a release; while developing,
  * `--store none` measures without remembering.
  */
-export const measuringVersion = 5;
+export const measuringVersion = 6;

@@ -8,6 +8,8 @@ import { skyBins } from "./sky-histogram.js";
 export interface HistogramRange {
   readonly low: number;
   readonly step: number;
+  /** True when all values, and so low, are whole numbers. */
+  readonly whole: boolean;
 }
 
 /**
@@ -21,14 +23,17 @@ export function fillHistogram(
   toX: number,
   fromY: number,
   toY: number,
-  { low, step }: HistogramRange,
+  { low, step, whole }: HistogramRange,
   tiltX: number,
   tiltY: number,
   { kernels, histogram }: Pick<Workspace, "kernels" | "histogram">,
 ): number {
   const perStep = 1 / step;
+  const flat = tiltX === 0 && tiltY === 0;
+  // Then no value lies between two bins, and single precision finds the same bin.
+  const simple = flat && whole && step % 2 === 1 && step < 512 && Math.abs(low) + skyBins * step < 2 ** 24;
   if (kernels !== null && values.buffer === histogram.buffer)
-    return kernels.fillHistogram(
+    return (simple ? kernels.fillSimpleHistogram : kernels.fillHistogram)(
       values.byteOffset,
       width,
       fromX,
@@ -73,7 +78,7 @@ export function histogramRange({ values, width, height }: SumPlane, wholeNumbers
       const next = values[y * width + x + 1]!;
       if (x + 1 < width && Number.isFinite(next)) differences.push(Math.abs(next - value));
     }
-  if (sample.length < 16) return allZero(values) ? { low: -2, step: 1 } : null;
+  if (sample.length < 16) return allZero(values) ? { low: -2, step: 1, whole: true } : null;
   const sorted = Float64Array.from(sample).sort();
   // The shortest interval with 30 % of the sample lies around the most common level, whatever else is in the frame.
   const share = Math.ceil(0.3 * sorted.length);
@@ -92,7 +97,7 @@ export function histogramRange({ values, width, height }: SumPlane, wholeNumbers
   const low = Math.max(lowest, middle - 0.7 * skyBins * step);
   // Zeros must fall below the range where the sky is far from zero.
   const above = lowest <= 0 && middle - 8 * scatter > 2 * step ? Math.max(low, 2 * step) : low;
-  return { low: wholeNumbers ? Math.floor(above) : above, step };
+  return { low: wholeNumbers ? Math.floor(above) : above, step, whole: wholeNumbers };
 }
 
 const allZero = (values: Float32Array) => values.length > 0 && values.every((value) => value === 0);

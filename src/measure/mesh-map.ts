@@ -63,6 +63,40 @@ export class MeshMap {
     return this.#between(Math.min(this.across - 1, Math.max(0, u)), Math.min(this.down - 1, Math.max(0, v)));
   }
 
+  /**
+   * For many rows of the same places.
+   * @param xs - the places
+   * @param beyond - as {@link at} ("slope") or {@link within} ("constant")
+   * @returns a function that fills an array with the values in row y
+   */
+  sampler(xs: Float64Array, beyond: "slope" | "constant"): (y: number, into: Float64Array) => void {
+    const { across, down, values, width, height } = this;
+    const constant = beyond === "constant";
+    const right = across > 1 ? 1 : 0;
+    const below = down > 1 ? across : 0;
+    const columns = new Int32Array(xs.length);
+    const shares = new Float64Array(xs.length);
+    for (let i = 0; i < xs.length; i++) {
+      const u = (xs[i]! + 0.5) * (across / width) - 0.5;
+      const inside = constant ? Math.min(across - 1, Math.max(0, u)) : u;
+      columns[i] = Math.max(0, Math.min(Math.floor(inside), across - 2));
+      shares[i] = inside - columns[i]!;
+    }
+    return (y, into) => {
+      const v = (y + 0.5) * (down / height) - 0.5;
+      const inside = constant ? Math.min(down - 1, Math.max(0, v)) : v;
+      const row = Math.max(0, Math.min(Math.floor(inside), down - 2));
+      const fy = inside - row;
+      for (let i = 0; i < columns.length; i++) {
+        const p = row * across + columns[i]!;
+        const fx = shares[i]!;
+        const upper = values[p]! + fx * (values[p + right]! - values[p]!);
+        const lower = values[p + below]! + fx * (values[p + below + right]! - values[p + below]!);
+        into[i] = upper + fy * (lower - upper);
+      }
+    };
+  }
+
   #between(u: number, v: number): number {
     const { across, down, values } = this;
     const column = Math.max(0, Math.min(Math.floor(u), across - 2));

@@ -30,6 +30,8 @@ const leastBeta = 1.1;
 /** As good as a Gaussian. */
 const mostBeta = 500;
 const mostSteps = 30;
+/** Steps end when chi-square falls by less, in units of the reduced one where that is above 1. */
+const enough = 0.02;
 let now: NormalEquations = emptyEquations();
 let next: NormalEquations = emptyEquations();
 const factor = new Float64Array(moffatParameters * moffatParameters);
@@ -65,16 +67,16 @@ export function fitMoffat(stamp: Stamp, moments: Moments, options: MoffatOptions
 function improve(p: Float64Array, stamp: Stamp, radius: number, count: number): boolean {
   const trial = new Float64Array(moffatParameters);
   if (!compareMoffat(p, stamp, radius, now)) return false;
+  const perFreedom = 1 / freedomOf(radius);
   let damping = 1e-3;
   for (let round = 0; round < mostSteps; round++) {
-    if (!solve(now, damping, count)) {
+    if (!solve(now, damping, count) || (count > 7 && !stayWithin(now, damping, p[7]!))) {
       damping *= 10;
       if (damping > 1e6) return false;
       continue;
     }
     trial.set(p);
     for (let i = 0; i < count; i++) trial[i]! += step[i]!;
-    if (count > 7) trial[7] = Math.max(1 / mostBeta, Math.min(1 / leastBeta, trial[7]!));
     const sound =
       trial[0]! > 0 &&
       trial[4]! > 0 &&
@@ -82,19 +84,23 @@ function improve(p: Float64Array, stamp: Stamp, radius: number, count: number): 
       trial[4]! * trial[6]! > trial[5]! * trial[5]! &&
       compareMoffat(trial, stamp, radius, next);
     const gain = sound ? now.chi2 - next.chi2 : Number.NEGATIVE_INFINITY;
+    // Where no profile fits, errors are larger in proportion, and finer steps mean nothing.
+    const settled = enough * Math.max(1, now.chi2 * perFreedom);
     if (gain > 0) {
       p.set(trial);
       [now, next] = [next, now];
       damping = Math.max(1e-7, damping / 10);
-      if (gain < 0.02) return true;
+      if (gain < settled) return true;
     } else {
-      if (gain > -0.02) return true;
+      if (gain > -settled) return true;
       damping *= 8;
       if (damping > 1e7) return false;
     }
   }
   return true;
 }
+
+const freedomOf = (radius: number) => Math.max(1, Math.PI * radius * radius - moffatParameters);
 
 function firstGuess({ x, y, xx, xy, yy, flux }: Moments, beta: number): Float64Array {
   const determinant = xx * yy - xy * xy;
@@ -125,7 +131,6 @@ function describe(p: Float64Array, chi2: number, stamp: Stamp, radius: number): 
   const fwhmMinor = width / Math.sqrt(middle + half);
   const inside = Math.hypot(p[2]!, p[3]!) < radius / 2;
   if (!inside || !(fwhmMajor < 2 * stamp.side) || !(fwhmMinor > 0.2)) return null;
-  const freedom = Math.max(1, Math.PI * radius * radius - moffatParameters);
   return {
     x: p[2]!,
     y: p[3]!,
@@ -135,12 +140,30 @@ function describe(p: Float64Array, chi2: number, stamp: Stamp, radius: number): 
     beta,
     peak: p[0]!,
     sky: p[1]!,
-    reducedChi2: chi2 / freedom,
+    reducedChi2: chi2 / freedomOf(radius),
   };
 }
 
-/** Solves the damped normal equations for the first `count` parameters by Cholesky's method; the step is in `step`. */
-function solve({ matrix, right }: NormalEquations, damping: number, count: number): boolean {
+/**
+ * Where a step would take 1 / beta beyond its limits, it goes to the limit, and the other parameters' steps are those
+ * that are best then. Cut off only, steps would zigzag along the limit, tens of them where stars are flatter than any
+ * Moffat profile.
+ * @returns false when the equations cannot be solved
+ */
+function stayWithin(equations: NormalEquations, damping: number, perBeta: number): boolean {
+  const kept = Math.max(1 / mostBeta, Math.min(1 / leastBeta, perBeta + step[7]!));
+  if (kept === perBeta + step[7]!) return true;
+  const given = kept - perBeta;
+  if (!solve(equations, damping, 7, given)) return false;
+  step[7] = given;
+  return true;
+}
+
+/**
+ * Solves the damped normal equations for the first `count` parameters by Cholesky's method; the step is in `step`.
+ * @param given - step of 1 / beta that is made anyway, where `count` leaves it out
+ */
+function solve({ matrix, right }: NormalEquations, damping: number, count: number, given = 0): boolean {
   const n = moffatParameters;
   step.fill(0);
   for (let i = 0; i < count; i++)
@@ -152,7 +175,7 @@ function solve({ matrix, right }: NormalEquations, damping: number, count: numbe
       else return false;
     }
   for (let i = 0; i < count; i++) {
-    let sum = right[i]!;
+    let sum = right[i]! - (count < n ? given * matrix[7 * n + i]! : 0);
     for (let k = 0; k < i; k++) sum -= factor[i * n + k]! * step[k]!;
     step[i] = sum / factor[i * n + i]!;
   }

@@ -20,7 +20,7 @@ export function brightStreaks(levels: Levels, background: Background): Streak[] 
   return search(
     levels,
     background,
-    streakPoints(levels.level(1).sums, background, standsOut.bright, [], unknown),
+    streakPoints(levels.level(1).sums, background, standsOut.bright, [], unknown, levels.space),
     "bright",
     0,
   );
@@ -37,7 +37,7 @@ export function faintStreaks(
   const shape = typical.xx > 0 ? typical : unknown;
   // Trailed stars are no streaks.
   const longest = 10 * fwhmPerSigma * Math.sqrt(Math.max(shape.xx, shape.yy));
-  const points = streakPoints(levels.level(1).sums, background, standsOut.faint, stars, shape);
+  const points = streakPoints(levels.level(1).sums, background, standsOut.faint, stars, shape, levels.space);
   const isNew = (_: number, i: number) =>
     !known.some((streak) =>
       isOnStreak(4 * points.x[i]! + 1.5, 4 * points.y[i]! + 1.5, { ...streak, widthPx: 3 * streak.widthPx }),
@@ -57,12 +57,13 @@ function search(
   const coarse = levels.level(1).sums;
   const fine = levels.level(0).sums;
   const least = Math.max(leastLengthPx, leastShare[kind] * 4 * Math.hypot(coarse.width, coarse.height), longestStarPx);
-  return findStreaks(points, least, leastFilled[kind], (xPx, yPx) => {
+  const across = (xPx: number, yPx: number) => {
     const x = Math.round((xPx - 0.5) / 2);
     const y = Math.round((yPx - 0.5) / 2);
     const inside = x >= 0 && y >= 0 && x < fine.width && y < fine.height;
     return inside
       ? (fine.values[y * fine.width + x]! - background.level.at(x, y)) / background.medianSigma
       : Number.NaN;
-  });
+  };
+  return findStreaks(points, least, leastFilled[kind], across, levels.space);
 }

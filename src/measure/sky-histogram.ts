@@ -50,8 +50,10 @@ export function fitSky(histogram: Uint32Array, first: number, count: number, fit
     const from = (low - 0.5 - level) / sigma;
     const to = (high + 0.5 - level) / sigma;
     const inside = Math.max(1e-9, normalCumulative(to) - normalCumulative(from));
-    const shift = (normalDensity(from) - normalDensity(to)) / inside;
-    const shrink = 1 + (from * normalDensity(from) - to * normalDensity(to)) / inside - shift * shift;
+    const densityFrom = normalDensity(from);
+    const densityTo = normalDensity(to);
+    const shift = (densityFrom - densityTo) / inside;
+    const shrink = 1 + (from * densityFrom - to * densityTo) / inside - shift * shift;
     const nextSigma = Math.max(0.25, Math.min(2 * sigma, Math.sqrt(Math.max(0, variance) / Math.max(0.02, shrink))));
     const nextLevel = low + mean - nextSigma * shift;
     const moved = Math.abs(nextLevel - level) + Math.abs(nextSigma - sigma);

@@ -100,15 +100,23 @@ export function cutStamp(
 
 /** Takes off what each channel's sky differs from the mean, and multiplies by the channel's balance. */
 function balanceStamp(mosaic: Mosaic, stamp: Stamp): void {
-  const { side, centreX, centreY, radius, values } = stamp;
+  const { side, centreX, centreY, radius, values, kernels, out } = stamp;
   for (let channel = 0; channel < 4; channel++) {
     const offset = mosaic.offsets[channel]!.within(centreX / 2, centreY / 2);
     const balance = mosaic.balance[channel]!;
+    if (kernels !== null) {
+      // In the order of the places in the stamp's first 2 x 2.
+      const place = (((centreX - radius) & 1) ^ (channel & 1)) | ((((centreY - radius) & 1) ^ (channel >> 1)) << 1);
+      out[place] = offset;
+      out[4 + place] = balance;
+      continue;
+    }
     const fromX = (centreX - radius + (channel & 1)) & 1;
     const fromY = (centreY - radius + (channel >> 1)) & 1;
     for (let y = fromY; y < side; y += 2)
       for (let x = fromX; x < side; x += 2) values[y * side + x] = (values[y * side + x]! - offset) * balance;
   }
+  if (kernels !== null) kernels.balance(values.byteOffset, side, out.byteOffset);
 }
 
 /** Leaves only the pixels of the colour that covers half of the mosaic (green); the others become NaN. */

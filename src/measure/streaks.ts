@@ -1,6 +1,7 @@
 import { quantile } from "../numbers/quantiles.js";
 import { medianAndSigma } from "../numbers/robust.js";
-import { type Line, pointsNear, refineLine, type Segment } from "./streak-line.js";
+import { Ballot, type BallotSpace, fewestVoters } from "./ballot.js";
+import { pointsNear, refineLine, type Segment } from "./streak-line.js";
 import type { Points } from "./streak-points.js";
 
 /** A bright line across the frame: satellite, aircraft or meteor. */
@@ -17,14 +18,8 @@ export interface Streak {
 
 /** Pixels of the frame on a side of a point's cell. */
 const cell = 4;
-const directions = 270;
-const turns = Array.from({ length: directions }, (_, direction) => {
-  const angle = (direction * Math.PI) / directions;
-  return { cosine: Math.cos(angle), sine: Math.sin(angle) };
-});
 const mostStreaks = 12;
 const mostFailures = 4;
-const mostVoters = 6_000;
 /** A line this long (share of the diagonal) is believed at once; a shorter one must be filled better. */
 const longShare = 0.4;
 /** A streak shines all along: this share of the places on its middle line may be darker than what is asked of it. */
@@ -40,16 +35,19 @@ const slender = 20;
  * @param leastLengthPx - shorter lines do not count
  * @param leastFilled - share of the cells along the line that must be among the points
  * @param across - level of the frame, sky taken off, at a place in its pixels, in units of its noise
+ * @param space - room for the votes
  */
 export function findStreaks(
   points: Points,
   leastLengthPx: number,
   leastFilled: number,
   across: (xPx: number, yPx: number) => number,
+  space: BallotSpace,
 ): Streak[] {
+  if (points.x.length < fewestVoters) return [];
   const free = new Uint8Array(points.x.length).fill(1);
   const found: Streak[] = [];
-  const ballot = new Ballot(points);
+  const ballot = new Ballot(points, space);
   for (let failures = 0; failures < mostFailures && found.length < mostStreaks; failures++) {
     const guess = ballot.strongestLine();
     if (guess === null) break;
@@ -78,65 +76,6 @@ export function findStreaks(
     });
   }
   return found;
-}
-
-/** The votes of points for lines: each votes for the line through it in every direction, and can take its votes back. */
-class Ballot {
-  readonly #points: Points;
-  readonly #diagonal: number;
-  readonly #stride: number;
-  /** Every so many points one votes. */
-  readonly #step: number;
-  readonly #voting: Uint8Array;
-  readonly #votes: Uint16Array;
-
-  constructor(points: Points) {
-    const { x, y, width, height } = points;
-    this.#points = points;
-    this.#diagonal = Math.ceil(Math.hypot(width, height));
-    this.#stride = 2 * this.#diagonal + 1;
-    this.#step = Math.max(1, Math.ceil(x.length / mostVoters));
-    this.#voting = new Uint8Array(x.length);
-    this.#votes = new Uint16Array(directions * this.#stride);
-    const step = this.#step;
-    for (let i = 0; i < x.length; i += step) this.#voting[i] = 1;
-    const votes = this.#votes;
-    // Direction by direction, so that the votes of one direction stay in the processor's cache.
-    for (let direction = 0; direction < directions; direction++) {
-      const { cosine, sine } = turns[direction]!;
-      const base = direction * this.#stride + this.#diagonal + 0.5;
-      for (let i = 0; i < x.length; i += step) votes[(x[i]! * cosine + y[i]! * sine + base) | 0]!++;
-    }
-  }
-
-  withdraw(point: number): void {
-    if (this.#voting[point] === 0) return;
-    this.#voting[point] = 0;
-    const x = this.#points.x[point]!;
-    const y = this.#points.y[point]!;
-    for (let direction = 0; direction < directions; direction++) {
-      const { cosine, sine } = turns[direction]!;
-      this.#votes[(x * cosine + y * sine + direction * this.#stride + this.#diagonal + 0.5) | 0]!--;
-    }
-  }
-
-  /** The line with most votes; null when chance alone gives as many. */
-  strongestLine(): Line | null {
-    const votes = this.#votes;
-    let best = 0;
-    let bestCell = -1;
-    for (let cell = 0; cell < votes.length; cell++)
-      if (votes[cell]! > best) {
-        best = votes[cell]!;
-        bestCell = cell;
-      }
-    const { x, width, height } = this.#points;
-    // What chance puts on the longest line, one cell wide.
-    const chance = (x.length / this.#step / (width * height)) * this.#diagonal;
-    if (best < Math.max(10, chance + 6 * Math.sqrt(chance))) return null;
-    const { cosine, sine } = turns[Math.floor(bestCell / this.#stride)]!;
-    return { normalX: cosine, normalY: sine, distance: (bestCell % this.#stride) - this.#diagonal };
-  }
 }
 
 /** Full width at half maximum of the profile across the line; NaN when it does not stand out all along. */

@@ -3,9 +3,11 @@
 // bytes in the memory shared with TypeScript, laid out in workspace.ts. No allocation anywhere here.
 export * from "./growth.as";
 export * from "./light.as";
+export * from "./look.as";
 export * from "./moffat.as";
 export * from "./moments.as";
 export * from "./peaks.as";
 export * from "./sky.as";
 export * from "./stamps.as";
+export * from "./streaks.as";
 export * from "./sums.as";

@@ -18,6 +18,7 @@ export interface Kernels {
     tiltY: number,
     histogram: number,
   ): number;
+  fillSimpleHistogram: Kernels["fillHistogram"];
   peaksInRow(
     values: number,
     width: number,
@@ -83,6 +84,41 @@ export interface Kernels {
     into: number,
     rows: number,
   ): number;
+  balance(stamp: number, side: number, numbers: number): void;
+  lookAt16(
+    pixels: number,
+    width: number,
+    height: number,
+    peaks: number,
+    count: number,
+    widthOfSums: number,
+    radius: number,
+    largestRadius: number,
+    guessXX: number,
+    guessXY: number,
+    guessYY: number,
+    sigma: number,
+    saturation: number,
+    finestStep: number,
+    coarsestStep: number,
+    stepInNoise: number,
+    stamp: number,
+    out: number,
+    records: number,
+    kinds: number,
+  ): void;
+  brighterInRow(
+    values: number,
+    starlit: number,
+    width: number,
+    row: number,
+    lines: number,
+    places: number,
+    found: number,
+  ): number;
+  vote(x: number, y: number, count: number, cosine: number, sine: number, base: number, votes: number): void;
+  firstLargest16(values: number, count: number): number;
+  sumRowsFloat(values: number, width: number, pairsOfRows: number, sums: number): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

@@ -12,14 +12,18 @@ function smoothed(at: usize, row: usize): f64 {
   );
 }
 
+/** Weights 1-2-1 down a column, for four columns. */
 @inline
-function smoothed4(at: usize, row: usize): v128 {
-  const above = at - row;
-  const below = at + row;
-  const left = f32x4.add(f32x4.add(v128.load(above - 4), v128.load(below - 4)), twice(v128.load(at - 4)));
-  const middle = f32x4.add(f32x4.add(v128.load(above), v128.load(below)), twice(v128.load(at)));
-  const right = f32x4.add(f32x4.add(v128.load(above + 4), v128.load(below + 4)), twice(v128.load(at + 4)));
-  return f32x4.add(f32x4.add(left, right), twice(middle));
+function columns4(at: usize, row: usize): v128 {
+  return f32x4.add(f32x4.add(v128.load(at - row), v128.load(at + row)), twice(v128.load(at)));
+}
+
+/** Weights 1-2-1 across four columns, of which there is one more on either side. */
+@inline
+function across4(before: v128, here: v128, after: v128): v128 {
+  const left = v128.shuffle<f32>(before, here, 3, 4, 5, 6);
+  const right = v128.shuffle<f32>(here, after, 1, 2, 3, 4);
+  return f32x4.add(f32x4.add(left, right), twice(here));
 }
 
 @inline
@@ -41,42 +45,65 @@ export function peaksInRow(
 ): i32 {
   const row: usize = (<usize>width) << 2;
   const start = values + <usize>y * row;
+  // The columns before those of the next whole segment, and its first ones.
+  let before = f32x4.splat(0);
+  let first = before;
+  if (width >= 32) {
+    before = columns4(start + 48, row);
+    first = columns4(start + 64, row);
+  }
   for (let s = 0; s < segments; s++) {
-    const threshold = load<f64>(single + ((<usize>s) << 3));
     const from = s == 0 ? 2 : s << 4;
     const end = min(width - 2, (s + 1) << 4);
     const least = load<f64>(filtered + ((<usize>s) << 3));
     if (s > 0 && end - from == 16) {
       const at = start + ((<usize>from) << 2);
+      const second = columns4(at + 16, row);
+      const third = columns4(at + 32, row);
+      const fourth = columns4(at + 48, row);
+      const next = columns4(at + 64, row);
       // A little low, as single precision rounds; the exact test follows where anything stands out.
       const limit = f32x4.splat(<f32>(least - 1e-6 * Math.abs(least)));
-      const any = v128.or(
-        v128.or(f32x4.ge(smoothed4(at, row), limit), f32x4.ge(smoothed4(at + 16, row), limit)),
-        v128.or(f32x4.ge(smoothed4(at + 32, row), limit), f32x4.ge(smoothed4(at + 48, row), limit)),
-      );
-      if (!v128.any_true(any)) continue;
+      const a = f32x4.ge(across4(before, first, second), limit);
+      const b = f32x4.ge(across4(first, second, third), limit);
+      const c = f32x4.ge(across4(second, third, fourth), limit);
+      const d = f32x4.ge(across4(third, fourth, next), limit);
+      before = fourth;
+      first = next;
+      if (!v128.any_true(v128.or(v128.or(a, b), v128.or(c, d)))) continue;
+      const threshold = load<f64>(single + ((<usize>s) << 3));
+      let high = i8x16.bitmask(i8x16.narrow_i16x8_s(i16x8.narrow_i32x4_s(a, b), i16x8.narrow_i32x4_s(c, d)));
+      for (; high != 0; high &= high - 1) {
+        const x = from + ctz(high);
+        if (found < room && isPeak(start + ((<usize>x) << 2), row, threshold, least)) {
+          store<i32>(peaks + ((<usize>found) << 2), y * width + x);
+          found++;
+        }
+      }
+      continue;
     }
-    for (let x = from; x < end; x++) {
-      const at = start + ((<usize>x) << 2);
-      if (!(<f64>load<f32>(at) > threshold)) continue;
-      const here = smoothed(at, row);
-      if (!(here > least)) continue;
-      if (
-        here < smoothed(at - 4, row) ||
-        here <= smoothed(at + 4, row) ||
-        here < smoothed(at - row, row) ||
-        here <= smoothed(at + row, row) ||
-        here < smoothed(at - row - 4, row) ||
-        here < smoothed(at - row + 4, row) ||
-        here <= smoothed(at + row - 4, row) ||
-        here <= smoothed(at + row + 4, row)
-      )
-        continue;
-      if (found < room) {
+    const threshold = load<f64>(single + ((<usize>s) << 3));
+    for (let x = from; x < end; x++)
+      if (found < room && isPeak(start + ((<usize>x) << 2), row, threshold, least)) {
         store<i32>(peaks + ((<usize>found) << 2), y * width + x);
         found++;
       }
-    }
   }
   return found;
+}
+
+function isPeak(at: usize, row: usize, threshold: f64, least: f64): bool {
+  if (!(<f64>load<f32>(at) > threshold)) return false;
+  const here = smoothed(at, row);
+  return (
+    here > least &&
+    here >= smoothed(at - 4, row) &&
+    here > smoothed(at + 4, row) &&
+    here >= smoothed(at - row, row) &&
+    here > smoothed(at + row, row) &&
+    here >= smoothed(at - row - 4, row) &&
+    here >= smoothed(at - row + 4, row) &&
+    here > smoothed(at + row - 4, row) &&
+    here > smoothed(at + row + 4, row)
+  );
 }

@@ -9,7 +9,7 @@ export function sumRows16(pixels: usize, width: i32, pairsOfRows: i32, sums: usi
       const upper = v128.load(pixels);
       const lower = v128.load(pixels + rowBytes);
       const sum = i32x4.add(i32x4.extadd_pairwise_i16x8_u(upper), i32x4.extadd_pairwise_i16x8_u(lower));
-      v128.store(sums, f32x4.convert_i32x4_u(sum));
+      v128.store(sums, f32x4.convert_i32x4_s(sum));
       pixels += 16;
       sums += 16;
     }
@@ -21,6 +21,36 @@ export function sumRows16(pixels: usize, width: i32, pairsOfRows: i32, sums: usi
       sums += 4;
     }
     pixels += rowBytes;
+  }
+}
+
+/**
+ * Sums over 2 x 2 of single-precision values for pairs of rows; twin: sumBlocksFloat. Added in pairs, which gives the same
+ * only where the sums are exact, as those of 16-bit pixels are.
+ */
+export function sumRowsFloat(values: usize, width: i32, pairsOfRows: i32, sums: usize): void {
+  const rowBytes: usize = (<usize>width) << 2;
+  const half = width >> 1;
+  for (let pair = 0; pair < pairsOfRows; pair++) {
+    const upper = values + <usize>(2 * pair) * rowBytes;
+    const lower = upper + rowBytes;
+    let x = 0;
+    for (; x + 4 <= half; x += 4) {
+      const at = (<usize>x) << 3;
+      const left = f32x4.add(v128.load(upper + at), v128.load(lower + at));
+      const right = f32x4.add(v128.load(upper + at, 16), v128.load(lower + at, 16));
+      const sum = f32x4.add(v128.shuffle<f32>(left, right, 0, 2, 4, 6), v128.shuffle<f32>(left, right, 1, 3, 5, 7));
+      v128.store(sums, sum);
+      sums += 16;
+    }
+    for (; x < half; x++) {
+      const at = (<usize>x) << 3;
+      store<f32>(
+        sums,
+        load<f32>(upper + at) + load<f32>(upper + at, 4) + load<f32>(lower + at) + load<f32>(lower + at, 4),
+      );
+      sums += 4;
+    }
   }
 }
 

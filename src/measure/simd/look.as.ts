@@ -1,0 +1,130 @@
+// First look at what made a peak.
+import { adaptive, fixed } from "./moments.as";
+import { cut16 } from "./stamps.as";
+
+/** What a look gives; the same numbers stand in star-records.ts. */
+const isStar = 0;
+const isHot = 1;
+/** The stamp leaves the frame, or must be larger: TypeScript looks. */
+const unusual = 2;
+
+/**
+ * Places and shapes of what made the peaks of a 16-bit frame without a colour mosaic; twin: StarFinder's look, which
+ * explains the steps. `peaks` are indices into the sums, `widthOfSums` wide; `records` holds 14 numbers for each peak:
+ * the sky and the noise of a pixel are given as the 7th and 8th, and x, y, xx, xy, yy, peak are filled in; the 12th
+ * receives the flags: 1 saturated, 2 near the edge, 8 without a shape. `kinds` receives what each look gave.
+ */
+export function lookAt16(
+  pixels: usize,
+  width: i32,
+  height: i32,
+  peaks: usize,
+  count: i32,
+  widthOfSums: i32,
+  radius: i32,
+  largestRadius: i32,
+  guessXX: f64,
+  guessXY: f64,
+  guessYY: f64,
+  sigma: f64,
+  saturation: f64,
+  finestStep: f64,
+  coarsestStep: f64,
+  stepInNoise: f64,
+  stamp: usize,
+  out: usize,
+  records: usize,
+  kinds: usize,
+): void {
+  const side = 2 * radius + 1;
+  const fixedWeight = Math.max(1, sigma * sigma);
+  const clear = 2 * sigma;
+  for (let i = 0; i < count; i++, records += 112) {
+    const at = load<i32>(peaks + ((<usize>i) << 2));
+    const left = 2 * (at % widthOfSums);
+    const top = 2 * (at / widthOfSums);
+    const kind = kinds + <usize>i;
+    if (left < radius || top < radius || left + radius >= width || top + radius >= height) {
+      store<u8>(kind, unusual);
+      continue;
+    }
+    const sky = load<f64>(records, 48);
+    const noise = load<f64>(records, 56);
+    cut16(pixels, width, left - radius, top - radius, side, <f32>sky, stamp);
+    let peak: f64 = -Infinity;
+    let peakX = 0;
+    let peakY = 0;
+    for (let y = -1; y <= 2; y++) {
+      const row = stamp + ((<usize>((y + radius) * side + radius - 1)) << 2);
+      for (let x = -1; x <= 2; x++) {
+        const value = <f64>load<f32>(row + ((<usize>(x + 1)) << 2));
+        if (value > peak) {
+          peak = value;
+          peakX = x;
+          peakY = y;
+        }
+      }
+    }
+    const raw = <f64>load<u16>(pixels + ((<usize>((top + peakY) * width + left + peakX)) << 1));
+    const saturated = raw >= saturation;
+    const brightest = stamp + ((<usize>((peakY + radius) * side + peakX + radius)) << 2);
+    const rowBytes = (<usize>side) << 2;
+    if (!saturated && isHotPixel(brightest, rowBytes, peak, noise)) {
+      store<u8>(kind, isHot);
+      continue;
+    }
+    // First moments of what is positive in 5 x 5 pixels.
+    let sum: f64 = 0;
+    let sumX: f64 = 0;
+    let sumY: f64 = 0;
+    for (let dy = -2; dy <= 2; dy++) {
+      const row = stamp + ((<usize>((peakY + dy + radius) * side + peakX + radius - 2)) << 2);
+      for (let dx = -2; dx <= 2; dx++) {
+        const found = <f64>load<f32>(row + ((<usize>(dx + 2)) << 2));
+        const value = found > 0 ? found : 0;
+        sum += value;
+        sumX += value * <f64>dx;
+        sumY += value * <f64>dy;
+      }
+    }
+    const startX = sum > 0 ? <f64>peakX + sumX / sum : <f64>peakX;
+    const startY = sum > 0 ? <f64>peakY + sumY / sum : <f64>peakY;
+    const step = Math.max(finestStep, Math.min(coarsestStep, (stepInNoise * noise) / (peak * sigma)));
+    const drift = Math.max(3, 1.5 * sigma) * (saturated ? 3 : 1);
+    const settled = adaptive(stamp, radius, startX, startY, guessXX, guessXY, guessYY, drift, step, out);
+    const reach = 3.24 * Math.sqrt(Math.max(load<f64>(out, 16), load<f64>(out, 32)));
+    if ((settled && reach > <f64>(radius - 2) && radius < largestRadius) || (!settled && saturated)) {
+      store<u8>(kind, unusual);
+      continue;
+    }
+    const got = settled ? 2 : fixed(stamp, radius, startX, startY, fixedWeight, drift, out);
+    const x = <f64>left + (got > 0 ? load<f64>(out) : startX);
+    const y = <f64>top + (got > 0 ? load<f64>(out, 8) : startY);
+    const edge = x < clear || y < clear || x > <f64>(width - 1) - clear || y > <f64>(height - 1) - clear;
+    store<f64>(records, x);
+    store<f64>(records, y, 8);
+    store<f64>(records, got == 2 ? load<f64>(out, 16) : NaN, 16);
+    store<f64>(records, got == 2 ? load<f64>(out, 24) : NaN, 24);
+    store<f64>(records, got == 2 ? load<f64>(out, 32) : NaN, 32);
+    store<f64>(records, peak, 40);
+    store<f64>(records, <f64>((saturated ? 1 : 0) | (edge ? 2 : 0) | (got == 2 ? 0 : 8)), 88);
+    store<u8>(kind, isStar);
+  }
+}
+
+/** Twin: isHotPixel, which explains the steps. */
+function isHotPixel(at: usize, row: usize, peak: f64, sigma: f64): bool {
+  const a = <f64>load<f32>(at - row - 4);
+  const b = <f64>load<f32>(at - row);
+  const c = <f64>load<f32>(at - row + 4);
+  const d = <f64>load<f32>(at - 4);
+  const e = <f64>load<f32>(at + 4);
+  const f = <f64>load<f32>(at + row - 4);
+  const g = <f64>load<f32>(at + row);
+  const h = <f64>load<f32>(at + row + 4);
+  const around = a + b + c + d + e + f + g + h;
+  if (around < 0.4 * peak) return true;
+  if (around < 0.8 * peak + 1.5 * sigma) return true;
+  const strongest = Math.max(Math.max(Math.max(a, b), Math.max(c, d)), Math.max(Math.max(e, f), Math.max(g, h)));
+  return around < 4 * sigma && peak > 6 * sigma && strongest < 3 * sigma;
+}
