@@ -1,41 +1,29 @@
 #!/usr/bin/env node
 import { CallError, isExplained } from "../terms/errors.js";
-import { apply } from "./apply.js";
-import { bundle } from "./bundle.js";
-import { causes } from "./causes.js";
 import type { Command } from "./command.js";
-import { exportNotebook } from "./export.js";
-import { kernel } from "./kernel.js";
-import { mark } from "./mark.js";
-import { measure } from "./measure.js";
-import { remaining } from "./remaining.js";
-import { run as runNotebook } from "./run.js";
-import { simulate } from "./simulate.js";
-import { sublength } from "./sublength.js";
-import { triage } from "./triage.js";
-import { undo } from "./undo.js";
-import { verify } from "./verify.js";
 import { version } from "./version.js";
 
-const commands: Readonly<Record<string, Command>> = {
-  triage,
-  measure,
-  causes,
-  simulate,
-  mark,
-  sublength,
-  remaining,
-  apply,
-  undo,
-  export: exportNotebook,
-  run: runNotebook,
-  kernel,
-  bundle,
-  verify,
+/** Each is loaded when it is called: a mark need not wait for what measures, nor the kernel for what plans. */
+const commands: Readonly<Record<string, () => Promise<Command>>> = {
+  triage: async () => (await import("./triage.js")).triage,
+  measure: async () => (await import("./measure.js")).measure,
+  causes: async () => (await import("./causes.js")).causes,
+  simulate: async () => (await import("./simulate.js")).simulate,
+  mark: async () => (await import("./mark.js")).mark,
+  sublength: async () => (await import("./sublength.js")).sublength,
+  remaining: async () => (await import("./remaining.js")).remaining,
+  apply: async () => (await import("./apply.js")).apply,
+  undo: async () => (await import("./undo.js")).undo,
+  export: async () => (await import("./export.js")).exportNotebook,
+  run: async () => (await import("./run.js")).run,
+  kernel: async () => (await import("./kernel.js")).kernel,
+  bundle: async () => (await import("./bundle.js")).bundle,
+  verify: async () => (await import("./verify.js")).verify,
 };
 
-function overview(): string {
-  const lines = Object.values(commands).map(({ usage, summary }) => `  nightyield ${usage}\n      ${summary}`);
+async function overview(): Promise<string> {
+  const all = await Promise.all(Object.values(commands).map((load) => load()));
+  const lines = all.map(({ usage, summary }) => `  nightyield ${usage}\n      ${summary}`);
   return `nightyield ${version()}: which subs to keep, what spoiled the others, what to change next time\n\n${lines.join("\n")}\n
 Every command: --help with a worked example.
 Exit codes: 0 done, 1 done but something needs attention, 2 wrong call, 3 could not do it.
@@ -45,16 +33,17 @@ Subs are read and never altered; only apply --move-to moves them, and undo takes
 async function run(args: readonly string[]): Promise<number> {
   const [name, ...rest] = args;
   if (name === undefined || name === "--help" || name === "-h" || name === "help") {
-    console.log(overview());
+    console.log(await overview());
     return name === undefined ? 2 : 0;
   }
   if (name === "--version") {
     console.log(version());
     return 0;
   }
-  const command = Object.hasOwn(commands, name) ? commands[name] : undefined;
-  if (command === undefined)
+  const load = Object.hasOwn(commands, name) ? commands[name] : undefined;
+  if (load === undefined)
     throw new CallError(`There is no command '${name}'. Commands: ${Object.keys(commands).join(", ")}`);
+  const command = await load();
   if (rest.includes("--help") || rest.includes("-h")) {
     console.log(`nightyield ${command.usage}\n\n${command.help.trim()}`);
     return 0;

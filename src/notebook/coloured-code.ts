@@ -1,5 +1,6 @@
-import ts from "typescript";
+import type TS from "typescript";
 import { escapeHtml } from "../show/html.js";
+import ts from "./typescript.js";
 
 type Kind = "keyword" | "text" | "number" | "comment";
 const kindClass: Readonly<Record<Kind, string>> = { keyword: "k", text: "s", number: "n", comment: "c" };
@@ -24,7 +25,7 @@ interface Piece {
 
 const { SyntaxKind } = ts;
 /** Behind these a slash divides; behind anything else it starts a regular expression. */
-const operandEnds = new Set<ts.SyntaxKind>([
+const operandEnds = new Set<TS.SyntaxKind>([
   SyntaxKind.Identifier,
   SyntaxKind.NumericLiteral,
   SyntaxKind.BigIntLiteral,
@@ -46,7 +47,7 @@ function* pieces(source: string): Generator<Piece> {
   const scanner = ts.createScanner(ts.ScriptTarget.Latest, false, ts.LanguageVariant.Standard, source, () => {});
   // For each template that is open: how many braces are open inside its current expression.
   const templates: number[] = [];
-  let before: ts.SyntaxKind = SyntaxKind.Unknown;
+  let before: TS.SyntaxKind = SyntaxKind.Unknown;
   for (let token = scanner.scan(); token !== SyntaxKind.EndOfFileToken; token = scanner.scan()) {
     if ((token === SyntaxKind.SlashToken || token === SyntaxKind.SlashEqualsToken) && !operandEnds.has(before))
       token = scanner.reScanSlashToken();
@@ -63,9 +64,9 @@ function* pieces(source: string): Generator<Piece> {
   }
 }
 
-const isTrivia = (token: ts.SyntaxKind) => token >= SyntaxKind.FirstTriviaToken && token <= SyntaxKind.LastTriviaToken;
+const isTrivia = (token: TS.SyntaxKind) => token >= SyntaxKind.FirstTriviaToken && token <= SyntaxKind.LastTriviaToken;
 
-function kindOf(token: ts.SyntaxKind): Kind | null {
+function kindOf(token: TS.SyntaxKind): Kind | null {
   if (token === SyntaxKind.SingleLineCommentTrivia || token === SyntaxKind.MultiLineCommentTrivia) return "comment";
   if (token === SyntaxKind.NumericLiteral || token === SyntaxKind.BigIntLiteral) return "number";
   if (token === SyntaxKind.StringLiteral || token === SyntaxKind.RegularExpressionLiteral) return "text";
@@ -74,7 +75,7 @@ function kindOf(token: ts.SyntaxKind): Kind | null {
 }
 
 /** Words that are names as often as keywords stay plain: `type`, `of`, `from` and `as` are worth their colour, `number` is not. */
-const worthIt = new Set<ts.SyntaxKind>([
+const worthIt = new Set<TS.SyntaxKind>([
   SyntaxKind.AsKeyword,
   SyntaxKind.AsyncKeyword,
   SyntaxKind.AwaitKeyword,
@@ -85,5 +86,5 @@ const worthIt = new Set<ts.SyntaxKind>([
   SyntaxKind.InterfaceKeyword,
   SyntaxKind.ReadonlyKeyword,
 ]);
-const isKeyword = (token: ts.SyntaxKind) =>
+const isKeyword = (token: TS.SyntaxKind) =>
   (token >= SyntaxKind.FirstReservedWord && token <= SyntaxKind.LastReservedWord) || worthIt.has(token);

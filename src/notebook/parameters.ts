@@ -1,6 +1,7 @@
-import ts from "typescript";
+import type TS from "typescript";
 import { CallError } from "../terms/errors.js";
 import { type Cell, type CodeCell, type Json, type Notebook, tagsOf } from "./notebook-shape.js";
+import ts from "./typescript.js";
 
 /** A value that a notebook lets its reader change. */
 export interface Parameter {
@@ -39,7 +40,7 @@ export function parametersOf(notebook: Notebook): Parameter[] {
   });
 }
 
-function kindOf(node: ts.Expression): Parameter["kind"] {
+function kindOf(node: TS.Expression): Parameter["kind"] {
   if (ts.isStringLiteral(node) || ts.isNoSubstitutionTemplateLiteral(node)) return "text";
   if (ts.isNumericLiteral(node)) return "number";
   if (ts.isPrefixUnaryExpression(node) && ts.isNumericLiteral(node.operand)) return "number";

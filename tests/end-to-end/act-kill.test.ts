@@ -8,11 +8,12 @@ import { fileURLToPath } from "node:url";
 import { describe, expect, it } from "vitest";
 import { type How, openJournal, replay } from "../../src/act/journal.js";
 import { type Random, randomStream } from "../../src/numbers/random.js";
+import { sized } from "../house/size.js";
 import { contents, inventory, type TestNight, testNight } from "../properties/act-night.js";
 
 const child = fileURLToPath(new URL("act-kill-child.mjs", import.meta.url));
-/** ACT_KILLS=200 takes as long as it needs; the everyday run stops after 20 s on a slow machine and says how far it came. */
-const kills = Number(process.env.ACT_KILLS ?? 200);
+/** ACT_KILLS=200 takes as long as it needs; without it the run stops after 20 s on a slow machine and says how far it came. */
+const kills = Number(process.env.ACT_KILLS ?? sized(60, 200));
 const mostMs = process.env.ACT_KILLS === undefined ? 20_000 : Number.POSITIVE_INFINITY;
 const seed = Number(process.env.FC_SEED ?? 20_251_018);
 /** Another disk than the one of the temporary folder, for moves that must copy. */

@@ -6,6 +6,8 @@ import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
 import { readEcsv } from "../../src/terms/ecsv.js";
+import { nightOf } from "./spawned.js";
+import { triaged } from "./triaged.js";
 
 const root = fileURLToPath(new URL("../../", import.meta.url));
 const main = join(root, "dist/cli/main.js");
@@ -14,11 +16,9 @@ afterAll(() => rmSync(folder, { recursive: true, force: true }));
 const run = (...args: string[]) => spawnSync(process.execPath, [main, ...args], { encoding: "utf8", cwd: folder });
 
 describe("nightyield causes", () => {
-  beforeAll(() => {
-    const made = run("simulate", join(root, "tests/scenarios/dew.json"), "--out", "made");
-    expect(made.status, made.stderr).toBe(0);
-    const triaged = run("triage", "made/nights", "--out", "out");
-    expect(triaged.status, triaged.stderr).toBeLessThanOrEqual(1);
+  beforeAll(async () => {
+    nightOf("dew", join(folder, "made"));
+    await triaged([join(folder, "made/nights")], join(folder, "out"));
   }, 120_000);
 
   it("tells the night, the advice and what quality goes with", () => {

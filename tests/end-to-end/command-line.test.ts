@@ -7,6 +7,7 @@ import { fileURLToPath } from "node:url";
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
 import { readEcsv, readEcsvColumns } from "../../src/terms/ecsv.js";
 import type { FrameTable } from "../../src/terms/frame-table.js";
+import { sampleStore } from "../house/sample-store.js";
 
 const root = fileURLToPath(new URL("../../", import.meta.url));
 const main = join(root, "dist/cli/main.js");
@@ -19,7 +20,7 @@ describe("triage on the sample nights", () => {
   let ended: ReturnType<typeof run>;
   let table: FrameTable;
   beforeAll(() => {
-    ended = run("triage", join(root, "sample-data/nights"), "--out", out);
+    ended = run("triage", join(root, "sample-data/nights"), "--out", out, "--store", sampleStore());
     table = readEcsv(readFileSync(join(out, "frames.ecsv"), "utf8"), "frames.ecsv");
   }, 120_000);
 

@@ -5,6 +5,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, beforeAll, describe, expect, it } from "vitest";
 import { prefixKernels, userKernels } from "../../src/kernel/kernel-spec.js";
+import { sized } from "../house/size.js";
 import { kernelProgram, root, Session } from "../standards/jupyter-session.js";
 
 const folder = mkdtempSync(join(tmpdir(), "nightyield-life-"));
@@ -18,13 +19,14 @@ const alive = (pid: number) => {
   }
 };
 
-describe("interrupts", () => {
-  let kernel: Session;
-  beforeAll(async () => {
-    kernel = await (await Session.start()).ready();
-  });
-  afterAll(() => kernel.stop());
+/** For the tests that need nothing of their own kernel. */
+let shared: Session;
+beforeAll(async () => {
+  shared = await (await Session.start()).ready();
+});
+afterAll(() => shared.stop());
 
+describe("interrupts", () => {
   it.each([
     ["a loop", "for (;;) {}"],
     ["a loop in a callback", "[1].forEach(() => { for (;;) {} })"],
@@ -34,22 +36,22 @@ describe("interrupts", () => {
     ["a long wait", "await new Promise((r) => setTimeout(r, 60_000))"],
     ["a loop that catches everything", "for (;;) { try { for (;;) {} } catch {} }"],
   ])("%s ends within a second and the session goes on", { retry: 2 }, async (_, code) => {
-    await kernel.run("let kept = 41; kept");
-    const id = kernel.begin(`const made = 1; ${code}`);
-    await kernel.until(() => kernel.of(id).find((m) => m.type === "execute_input"), "execute_input");
+    await shared.run("let kept = 41; kept");
+    const id = shared.begin(`const made = 1; ${code}`);
+    await shared.until(() => shared.of(id).find((m) => m.type === "execute_input"), "execute_input");
     await new Promise((resolve) => setTimeout(resolve, 300));
     const began = performance.now();
-    kernel.send("interrupt_request", {}, "control");
-    const { content } = await kernel.answered(id);
+    shared.send("interrupt_request", {}, "control");
+    const { content } = await shared.answered(id);
     expect(performance.now() - began).toBeLessThan(1000);
     expect(content).toMatchObject({ status: "error", ename: "KeyboardInterrupt" });
-    expect(await kernel.text("kept + made")).toBe("42");
+    expect(await shared.text("kept + made")).toBe("42");
   });
 
   it("one that comes while nothing runs harms nothing", async () => {
-    for (let i = 0; i < 3; i++) kernel.send("interrupt_request", {}, "control");
+    for (let i = 0; i < 3; i++) shared.send("interrupt_request", {}, "control");
     await new Promise((resolve) => setTimeout(resolve, 400));
-    expect(await kernel.text("1 + 1")).toBe("2");
+    expect(await shared.text("1 + 1")).toBe("2");
   });
 });
 
@@ -65,7 +67,8 @@ describe("kernels", () => {
     expect(await Promise.all([a.stop(), b.stop()])).toEqual([0, 0]);
   });
 
-  it("memory stays flat over 1,000 executions, each of them a new version of the same cells", async () => {
+  const rounds = sized(60, 250);
+  it(`memory stays flat over ${4 * rounds} executions, each of them a new version of the same cells`, async () => {
     const kernel = await (await Session.start()).ready();
     const heapMb = async () => {
       return Number(
@@ -85,11 +88,11 @@ describe("kernels", () => {
     for (let i = 0; i < 25; i++) await round(i);
     const heldBefore = await heldMb();
     const before = await heapMb();
-    for (let i = 0; i < 250; i++) await round(i);
+    for (let i = 0; i < rounds; i++) await round(i);
     const heldAfter = await heldMb();
     const after = await heapMb();
     console.log(
-      `in use ${before.toFixed(1)} MB after 100 executions, ${after.toFixed(1)} MB after 1,100; held ${heldBefore.toFixed(0)} and ${heldAfter.toFixed(0)} MB`,
+      `in use ${before.toFixed(1)} MB after 100 executions, ${after.toFixed(1)} MB after ${4 * rounds} more; held ${heldBefore.toFixed(0)} and ${heldAfter.toFixed(0)} MB`,
     );
     expect(heldAfter).toBeLessThan(1.5 * heldBefore);
     expect(after - before).toBeLessThan(10);
@@ -97,20 +100,18 @@ describe("kernels", () => {
   }, 120_000);
 
   it("an error thrown in a timer is told and does not end the session", async () => {
-    const kernel = await (await Session.start()).ready();
-    const id = kernel.begin(
+    const id = shared.begin(
       "setTimeout(() => { throw new Error('late trouble'); }, 5); Promise.reject(new Error('unseen')); await new Promise((r) => setTimeout(r, 60)); 'end'",
     );
-    await kernel.answered(id);
-    const told = kernel
+    await shared.answered(id);
+    const told = shared
       .of(id)
       .filter((m) => m.type === "stream")
       .map((m) => m.content.text)
       .join("");
     expect(told).toContain("late trouble");
     expect(told).toContain("unseen");
-    expect(await kernel.text("1")).toBe("1");
-    await kernel.stop();
+    expect(await shared.text("1")).toBe("1");
   });
 
   it("ends when the client that started it is killed, also in an endless loop", async () => {
@@ -150,11 +151,10 @@ setInterval(() => {}, 1000);`,
     const ended = spawnSync(process.execPath, [kernelProgram, "--connection-file", broken], { encoding: "utf8" });
     expect(ended.status).toBe(3);
     expect(ended.stderr).toMatch(/broken\.json: shell_port is 0/);
-    const kernel = await (await Session.start()).ready();
     const second = spawn(process.execPath, [
       kernelProgram,
       "--connection-file",
-      join(kernel.folder, "connection.json"),
+      join(shared.folder, "connection.json"),
     ]);
     let stderr = "";
     second.stderr.on("data", (chunk) => {
@@ -162,8 +162,7 @@ setInterval(() => {}, 1000);`,
     });
     expect(await new Promise((resolve) => second.on("exit", resolve))).toBe(3);
     expect(stderr).toMatch(/Cannot listen at 127\.0\.0\.1/);
-    expect(await kernel.text("1")).toBe("1");
-    await kernel.stop();
+    expect(await shared.text("1")).toBe("1");
   });
 });
 

@@ -16,6 +16,7 @@ import {
   markSubs,
   nightSummary,
   openNight,
+  type TriagedNight,
   tableOf,
   triageNight,
   writeLists,
@@ -31,6 +32,7 @@ const folder = mkdtempSync(join(tmpdir(), "nightyield-library-"));
 const [subs, out] = [join(folder, "subs"), join(folder, "nightyield-out", "march14")];
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
+let measured: TriagedNight;
 /** Every second sub of the first sample night: cloud among them, and the file that was cut short. */
 beforeAll(async () => {
   mkdirSync(subs);
@@ -40,7 +42,7 @@ beforeAll(async () => {
     .forEach((name) => {
       cpSync(join(night, name), join(subs, name));
     });
-  const measured = await triageNight([subs]);
+  measured = await triageNight([subs]);
   writeLists(out, { table: measured.table, paths: measured.paths, folders: [subs] });
 }, 60_000);
 
@@ -163,7 +165,7 @@ describe("tables", () => {
 
 describe("openNight", () => {
   it("reads what triage has written, and tells the same story without measuring", async () => {
-    const [measured, read] = [await triageNight([subs]), await openNight(out)];
+    const read = await openNight(out);
     expect(nightSummary(read)).toEqual(
       nightSummary(measured).filter((line) => !measured.notes.some((n) => line.includes(n.slice(1)))),
     );
@@ -237,20 +239,23 @@ describe("in the kernel", () => {
 
 describe("examples in the documentation", () => {
   const verbs = ["exportNotebook", "framesOf", "makeBundle", "openNight", "runNotebook", "tableOf", "triageSimulated"];
-  const examples = examplesOf(join(root, "src/index.ts"));
+  // As it is delivered: declarations with their documentation, many times quicker to read than the code.
+  const declarations = join(root, "dist/index.d.ts");
+  const exported = exportsOf(declarations);
+  const examples = examplesOf(exported);
   it("every function of the library has one, and every name says what it is", () => {
     const named = new Set(examples.map(({ name }) => name));
     const functions = Object.entries(library).filter(([, value]) => typeof value === "function");
     // Classes are shown where they are made: Frames by framesOf, Table by tableOf, errors by those who throw them.
     const isClass = (value: unknown) => /^class\b/.test(String(value));
     expect(functions.filter(([name, value]) => !isClass(value) && !named.has(name)).map(([name]) => name)).toEqual([]);
-    expect(undocumentedIn(join(root, "src/index.ts"))).toEqual([]);
+    expect(undocumentedIn(exported)).toEqual([]);
   });
 
   it("each compiles by itself, strictly", () => {
     const place = join(root, "tests", "end-to-end");
     const texts = new Map(examples.map(({ name, text }) => [join(place, `example-${name}.ts`), text]));
-    const options = { ...strict(), paths: { nightyield: [join(root, "src/index.ts")] } };
+    const options = { ...strict(), paths: { nightyield: [declarations] } };
     const host = ts.createCompilerHost(options);
     const read = host.getSourceFile.bind(host);
     host.getSourceFile = (file, version, ...rest) => {
@@ -314,12 +319,22 @@ function scenarioOfTwo() {
   };
 }
 
-/** The first `ts` block behind `@example` of every exported function that has one, with what it takes for granted. */
-function examplesOf(index: string): { name: string; text: string }[] {
+interface Exports {
+  readonly checker: ts.TypeChecker;
+  readonly symbols: readonly ts.Symbol[];
+}
+
+/** What a module exports, as the compiler sees it. */
+function exportsOf(index: string): Exports {
   const program = ts.createProgram([index], strict());
   const checker = program.getTypeChecker();
-  const exported = checker.getExportsOfModule(checker.getSymbolAtLocation(program.getSourceFile(index)!)!);
-  return exported.flatMap((symbol) => {
+  const symbols = checker.getExportsOfModule(checker.getSymbolAtLocation(program.getSourceFile(index)!)!);
+  return { checker, symbols };
+}
+
+/** The first `ts` block behind `@example` of every exported function that has one, with what it takes for granted. */
+function examplesOf({ checker, symbols }: Exports): { name: string; text: string }[] {
+  return symbols.flatMap((symbol) => {
     const actual = symbol.flags & ts.SymbolFlags.Alias ? checker.getAliasedSymbol(symbol) : symbol;
     const tag = actual.getJsDocTags(checker).find(({ name }) => name === "example");
     const [, text] = /```ts\n([\s\S]*?)```/.exec(ts.displayPartsToString(tag?.text)) ?? [];
@@ -328,11 +343,8 @@ function examplesOf(index: string): { name: string; text: string }[] {
 }
 
 /** Exported values without a word about them: completion would show nothing. */
-function undocumentedIn(index: string): string[] {
-  const program = ts.createProgram([index], strict());
-  const checker = program.getTypeChecker();
-  return checker
-    .getExportsOfModule(checker.getSymbolAtLocation(program.getSourceFile(index)!)!)
+function undocumentedIn({ checker, symbols }: Exports): string[] {
+  return symbols
     .map((symbol) => (symbol.flags & ts.SymbolFlags.Alias ? checker.getAliasedSymbol(symbol) : symbol))
     .filter((symbol) => symbol.flags & ts.SymbolFlags.Value && symbol.getDocumentationComment(checker).length === 0)
     .map(({ name }) => name);

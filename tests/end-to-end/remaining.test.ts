@@ -1,52 +1,17 @@
 // nightyield remaining as a user calls it: several nights in two filters, the four ways to state a goal, what is missing or wrong,
-// skies without a window, and limits from stars of known magnitude in a simulated sub.
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+// and skies without a window. Limits from stars of known magnitude: remaining-stars.test.ts.
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, afterEach, beforeAll, describe, expect, it, vi } from "vitest";
 import { remaining } from "../../src/cli/remaining.js";
 import { openNight } from "../../src/notebook/open-night.js";
-import { planNight } from "../../src/simulate/frame-plan.js";
-import { renderFrame, type Scene } from "../../src/simulate/render-frame.js";
-import { simulateNight } from "../../src/simulate/simulate-night.js";
-import { starField } from "../../src/simulate/star-field.js";
-import { writeEcsv } from "../../src/terms/ecsv.js";
-import { type FrameRow, type FrameTable, fromRows } from "../../src/terms/frame-table.js";
-import { readScenario } from "../recovery/simulated-tables.js";
+import { type FrameTable, fromRows } from "../../src/terms/frame-table.js";
+import { asked, camera, night, site, writeResult } from "./remaining-asked.js";
 
 let folder = "";
 const at = (name: string) => join(folder, name);
-const put = (name: string, table: FrameTable) => {
-  mkdirSync(at(name), { recursive: true });
-  writeFileSync(join(at(name), "frames.ecsv"), writeEcsv(table));
-};
-
-/** 60 subs of 60 s a night, all kept and worth 54 s, so 54 minutes of effective integration; noise in ADU sets the sky. */
-function night(day: number, filter: string, noiseAdu: number, change: Partial<FrameRow> = {}): Partial<FrameRow>[] {
-  return Array.from({ length: 60 }, (_, i) => ({
-    file: `${filter}_${day}_${i}`,
-    kind: "light",
-    verdict: "keep",
-    target: "NGC 281",
-    filter,
-    filterKind: filter === "Ha" ? "narrowband" : "broadband",
-    startUtc: new Date(Date.UTC(2025, 9, day, filter === "Ha" ? 18 : 20) + i * 62_000).toISOString(),
-    exposureS: 60,
-    gainSetting: 100,
-    width: 1920,
-    height: 1080,
-    pixelScaleArcsec: 2,
-    backgroundAdu: 500,
-    noiseAdu,
-    fwhmPx: 2.5,
-    starCount: 200,
-    airmass: 1.2,
-    transparency: 1,
-    weight: 0.9,
-    effectiveExposureS: 54,
-    ...change,
-  }));
-}
+const put = (name: string, table: FrameTable) => writeResult(at(name), table);
 
 /** What triage remembers beside the table. */
 const summary = (name: string, json: object) => writeFileSync(join(at(name), "summary.json"), JSON.stringify(json));
@@ -90,23 +55,8 @@ beforeAll(() => {
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 afterEach(() => vi.restoreAllMocks());
 
-async function call(...args: string[]) {
-  const [out, err]: [string[], string[]] = [[], []];
-  vi.spyOn(console, "log").mockImplementation((text) => void out.push(String(text)));
-  vi.spyOn(console, "error").mockImplementation((text) => void err.push(String(text)));
-  const code = await remaining.run(
-    args.map((arg) =>
-      /^(?:d1\d|ha|deep|galaxy(?:-ha)?|nameless|other(?:-\w+)?|placed|elsewhere|broken|south|gnome)$/.test(arg)
-        ? at(arg)
-        : arg,
-    ),
-  );
-  const all = out.join("\n");
-  expect(all).not.toMatch(/NaN|undefined|Infinity|null/);
-  return { code, out: all, err: err.join("\n") };
-}
-const camera = ["--gain", "1", "--read-noise", "2"];
-const site = ["--site", "48.2,16.4", "--from", "2025-10-20", "--nights", "8"];
+const named = /^(?:d1\d|ha|deep|galaxy(?:-ha)?|nameless|other(?:-\w+)?|placed|elsewhere|broken|south|gnome)$/;
+const call = (...args: string[]) => asked(args.map((arg) => (named.test(arg) ? at(arg) : arg)));
 
 describe("nights of a target", () => {
   it("are listed by night and filter with totals and progress, and one night in two filters is one night", async () => {
@@ -359,65 +309,5 @@ describe("calendar", () => {
     expect(uids[0]).toBe("ngc%20281-ha-2025-10-20@nightyield");
     expect(text.match(/Never point a telescope at or near the Sun/g)).toHaveLength(16);
     await expect(call("d16", "--ics", file)).rejects.toThrow(/--ics needs windows/);
-  });
-});
-
-describe("limits from stars of known magnitude", () => {
-  it("the zero point of a simulated sub within 0.03 mag of the scenario's own, air included", async () => {
-    const base = readScenario("two-filters");
-    // Without vignetting, which dims most stars of a field by some per cent.
-    const scenario = {
-      ...base,
-      seed: 5,
-      telescope: { ...base.telescope, vignetting: 0 },
-      nights: [{ ...base.nights[0]!, repeat: 1, events: [] }],
-    };
-    const file = simulateNight(scenario).next().value;
-    const sub = join(folder, file!.name);
-    writeFileSync(sub, file!.bytes);
-    const plan = planNight(scenario, scenario.nights[0]!)[0]!;
-    const name = Object.keys(scenario.targets)[0]!;
-    const stars = starField(scenario.seed, name, scenario.targets[name]!, 4000);
-    const scene: Scene = {
-      stars,
-      glow: null,
-      hotPixels: { at: new Int32Array(0), electronsPerS: new Float64Array(0) },
-    };
-    // Magnitudes above the air: the list's stars by the light that reaches the telescope.
-    const placed = renderFrame(scenario, plan, scene).stars;
-    const zero = 2.5 * Math.log10(plan.rates.starOfMag0 * plan.air);
-    const listed = placed
-      .filter(({ electrons }) => electrons > 3000)
-      .map(
-        ({ x, y, electrons }) =>
-          `${x.toFixed(1)},${y.toFixed(1)},${(zero - 2.5 * Math.log10(electrons / plan.exposureS)).toFixed(3)}`,
-      );
-    writeFileSync(join(folder, "stars.csv"), ["x,y,mag", ...listed].join("\n"));
-    const { out } = await call(
-      "d16",
-      ...camera,
-      "--gain",
-      "0.8",
-      ...site,
-      "--goal-hours",
-      "3",
-      "--stars",
-      join(folder, "stars.csv"),
-      "--stars-sub",
-      sub,
-    );
-    const [, mag, used] = /zero point (\d+\.\d+) \+- \S+ mag for 1 e-\/s, from (\d+) of/.exec(out)!;
-    console.info(`zero point ${mag}, true ${zero.toFixed(3)}, ${used} of ${listed.length} stars`);
-    expect(Math.abs(Number(mag) - zero)).toBeLessThan(0.03);
-    // The sub's filter is L: Ha gets no limits from it.
-    expect(out.match(/reached: stars of/g)).toHaveLength(1);
-    writeFileSync(join(folder, "wrong.csv"), "ra,dec,mag\n10,20,8");
-    await expect(call("d16", "--stars", join(folder, "wrong.csv"), "--stars-sub", sub)).rejects.toThrow(
-      /columns x,y,mag/,
-    );
-    writeFileSync(join(folder, "few.csv"), "x;y;mag\n1;1;8\n");
-    await expect(call("d16", "--stars", join(folder, "few.csv"), "--stars-sub", sub)).rejects.toThrow(/3 are needed/);
-    writeFileSync(join(folder, "bad.csv"), "x,y,mag\n1,one,8\n");
-    await expect(call("d16", "--stars", join(folder, "bad.csv"), "--stars-sub", sub)).rejects.toThrow(/line 2/);
   });
 });

@@ -9,6 +9,7 @@ import { nightSummary } from "../../src/show/night-summary.js";
 import { reportHtml } from "../../src/show/report.js";
 import { type CauseCode, causeRegistry } from "../../src/terms/causes.js";
 import { readEcsvColumns } from "../../src/terms/ecsv.js";
+import { sampleStore } from "../house/sample-store.js";
 
 const sample = fileURLToPath(new URL("../../sample-data/", import.meta.url));
 interface Truth {
@@ -52,7 +53,7 @@ const eventsOf: Partial<Record<CauseCode, readonly string[]>> = {
 let night: TriagedNight;
 const rowOf = (file: string) => night.table.file.indexOf(file);
 beforeAll(async () => {
-  night = await triageNight([join(sample, "nights")], { jobs: 2 });
+  night = await triageNight([join(sample, "nights")], { jobs: 2, store: sampleStore() });
 }, 60_000);
 
 describe("the story of the sample nights", () => {

@@ -3,13 +3,13 @@ import { createRequire } from "node:module";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
 import type TS from "typescript";
+import ts from "../../notebook/typescript.js";
 import { globalsText } from "../show/notebook-globals.js";
 import type { CellSource } from "./cell-source.js";
 import { namesFunction } from "./cell-text.js";
 import { compilerOptions } from "./compiler-options.js";
 import { replaceModuleForms } from "./module-forms.js";
 import { shapeCell } from "./shape-cell.js";
-import ts from "./typescript.js";
 
 /** A file inside this package: from here the library and what it needs are found, wherever the notebook lies. */
 export const ownFile = fileURLToPath(import.meta.url);

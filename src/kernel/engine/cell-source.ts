@@ -1,5 +1,5 @@
 import type TS from "typescript";
-import ts from "./typescript.js";
+import ts from "../../notebook/typescript.js";
 
 /** How a name may be used after its cell: a `variable` can be assigned, a `value` cannot, a `type` has no value. */
 export type NameKind = "variable" | "value" | "type";

@@ -1,5 +1,5 @@
 import type TS from "typescript";
-import ts from "./typescript.js";
+import ts from "../../notebook/typescript.js";
 
 /**
  * How cells are compiled: strict, but a parameter without a type is `any` (see {@link isLenient}).

@@ -1,5 +1,6 @@
 import { join } from "node:path";
 import type TS from "typescript";
+import ts from "../../notebook/typescript.js";
 import { CellHost } from "./cell-host.js";
 import { type CellSource, readCell } from "./cell-source.js";
 import {
@@ -21,7 +22,6 @@ import { runScript } from "./run-script.js";
 import { type Access, Scope } from "./scope.js";
 import { Slots } from "./slots.js";
 import { StackLines } from "./stack-lines.js";
-import ts from "./typescript.js";
 
 /** A cell that runs, until its names are taken over. */
 interface Running {

@@ -1,5 +1,5 @@
 import type TS from "typescript";
-import ts from "./typescript.js";
+import ts from "../../notebook/typescript.js";
 
 /** The type and the documentation of the name at a position or just before it, or of the call that the position is in. */
 export function describeAt(

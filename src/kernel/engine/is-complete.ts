@@ -1,5 +1,5 @@
+import ts from "../../notebook/typescript.js";
 import { compilerOptions } from "./compiler-options.js";
-import ts from "./typescript.js";
 
 const unterminatedTemplate = 1160;
 const unterminatedComment = 1010;

@@ -2,10 +2,10 @@ import { readFileSync, statSync } from "node:fs";
 import { basename, dirname } from "node:path";
 import { pathToFileURL } from "node:url";
 import vm from "node:vm";
+import ts from "../../notebook/typescript.js";
 import { compilerOptions } from "./compiler-options.js";
 import { importFunction, metaObject, replaceModuleForms } from "./module-forms.js";
 import type { StackLines } from "./stack-lines.js";
-import ts from "./typescript.js";
 
 interface LocalModule {
   readonly exports: Record<string, unknown>;

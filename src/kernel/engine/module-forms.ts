@@ -1,5 +1,5 @@
 import type TS from "typescript";
-import ts from "./typescript.js";
+import ts from "../../notebook/typescript.js";
 
 /** What stands for `import()` and `import.meta` in compiled code. */
 export const importFunction = "__import";

@@ -1,6 +1,6 @@
 import type TS from "typescript";
+import ts from "../../notebook/typescript.js";
 import { isLenient } from "./compiler-options.js";
-import ts from "./typescript.js";
 
 /** Something the compiler will not accept. Lines and columns count from 1. */
 export interface Problem {

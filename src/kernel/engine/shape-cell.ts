@@ -1,7 +1,7 @@
 import type TS from "typescript";
+import ts from "../../notebook/typescript.js";
 import type { CellSource } from "./cell-source.js";
 import { namesFunction, resultObject } from "./cell-text.js";
-import ts from "./typescript.js";
 
 /**
  * Turns a cell into what is run: imports first, then the cell's names are handed over (as functions that read and write
