@@ -48,7 +48,7 @@ export function blockedMap(
   if (!(medianSigma > 0)) return null;
   const map = cellMap(plane, background);
   const { cells, across, down, cellPx } = map;
-  const steps = cells.map((_, i) => stepAt(map, i));
+  const steps = stepsOf(map);
   const limit = Math.max(steeper * median(steps), (leastStep * medianSigma) / 2);
   const blocked = Uint8Array.from(cells, ({ level }) => (Number.isNaN(level) ? 1 : 0));
   const found = { across, cellPx, covered: blocked };
@@ -76,29 +76,35 @@ export function blockedMap(
 export const blockedFraction = (map: BlockedMap | null): number =>
   map === null ? Number.NaN : map.covered.reduce((sum, one) => sum + one, 0) / map.covered.length;
 
-/** The largest difference of the level over two cells to both sides, along rows, columns and diagonals; 0 without values. */
-function stepAt({ cells, across, down }: CellMap, at: number): number {
-  const column = at % across;
-  const row = Math.floor(at / across);
-  const level = (dx: number, dy: number) => {
-    const x = Math.max(0, Math.min(across - 1, column + dx));
-    const y = Math.max(0, Math.min(down - 1, row + dy));
-    return cells[y * across + x]!.level;
-  };
-  let most = 0;
-  for (const [dx, dy] of directions) {
-    const step = Math.abs(level(dx, dy) - level(-dx, -dy));
-    if (step > most) most = step;
-  }
-  return most;
+/**
+ * The largest difference of the level over two cells to both sides, along rows, columns and diagonals, for every cell; 0
+ * without values.
+ */
+function stepsOf({ cells, across, down }: CellMap): Float64Array {
+  const levels = new Float64Array(cells.length);
+  for (let i = 0; i < levels.length; i++) levels[i] = cells[i]!.level;
+  const steps = new Float64Array(cells.length);
+  for (let row = 0; row < down; row++)
+    for (let column = 0; column < across; column++) {
+      const left = Math.max(0, column - 1);
+      const right = Math.min(across - 1, column + 1);
+      const upper = Math.max(0, row - 1) * across;
+      const lower = Math.min(down - 1, row + 1) * across;
+      const first = row * across + Math.max(0, column - 2);
+      const last = row * across + Math.min(across - 1, column + 2);
+      const top = Math.max(0, row - 2) * across + column;
+      const bottom = Math.min(down - 1, row + 2) * across + column;
+      let most = 0;
+      for (let pair = 0; pair < 4; pair++) {
+        const one = pair === 0 ? first : pair === 1 ? top : pair === 2 ? upper + left : lower + left;
+        const other = pair === 0 ? last : pair === 1 ? bottom : pair === 2 ? lower + right : upper + right;
+        const step = Math.abs(levels[one]! - levels[other]!);
+        if (step > most) most = step;
+      }
+      steps[row * across + column] = most;
+    }
+  return steps;
 }
-
-const directions = [
-  [2, 0],
-  [0, 2],
-  [1, 1],
-  [1, -1],
-] as const;
 
 /** Numbers the connected parts of the cells that are wanted; -1: the others. */
 function partsOf({ cells, across }: CellMap, wanted: (at: number) => boolean): Int32Array {

@@ -1,5 +1,6 @@
 import type { Background } from "./background.js";
 import type { SumPlane } from "./frame-buffers.js";
+import { medianOfFew } from "./mesh-map.js";
 
 /** A square of the frame. */
 export interface Cell {
@@ -42,14 +43,22 @@ export function cellMap({ values, width, height }: SumPlane, background: Backgro
         const y = Math.min(height - 1, row * side + Math.floor(((Math.floor(k / samples) + 0.5) * side) / samples));
         few[k] = values[y * width + x]!;
       }
-      few.sort();
       const x = (column + 0.5) * side;
       const y = (row + 0.5) * side;
       const mesh =
         Math.min(sigma.down - 1, Math.floor((y * sigma.down) / sigma.height)) * sigma.across +
         Math.min(sigma.across - 1, Math.floor((x * sigma.across) / sigma.width));
-      const level = empty[mesh] === 1 ? Number.NaN : (few[few.length / 2 - 1]! + few[few.length / 2]!) / 2;
+      const level = empty[mesh] === 1 ? Number.NaN : middleOf(few);
       cells.push({ level, sigma: background.meshSigma[mesh]!, stars: 0 });
     }
   return { cells, across, down, cellPx: 2 * side };
+}
+
+/** The median, where values that are missing count as the largest. */
+function middleOf(values: Float64Array): number {
+  let known = 0;
+  for (let i = 0; i < values.length; i++) if (!Number.isNaN(values[i]!)) known++;
+  if (known === values.length) return medianOfFew(values, known);
+  values.sort();
+  return (values[values.length / 2 - 1]! + values[values.length / 2]!) / 2;
 }

@@ -46,8 +46,11 @@ export function commonElongation(groups: readonly (readonly ElongationVector[])[
 
 /** Median vector, its squared length, and what noise adds to that on average. */
 function middleOf(vectors: readonly ElongationVector[]) {
-  const cosines = medianAndSigma(vectors.map((v) => v.cosine));
-  const sines = medianAndSigma(vectors.map((v) => v.sine));
+  const values = new Float64Array(vectors.length);
+  for (let i = 0; i < values.length; i++) values[i] = vectors[i]!.cosine;
+  const cosines = medianAndSigma(values);
+  for (let i = 0; i < values.length; i++) values[i] = vectors[i]!.sine;
+  const sines = medianAndSigma(values);
   // A median has pi/2 times the variance of a mean.
   const error2 = vectors.length >= 3 ? ((Math.PI / 2) * (cosines.sigma ** 2 + sines.sigma ** 2)) / vectors.length : 0;
   const length2 = cosines.median ** 2 + sines.median ** 2;

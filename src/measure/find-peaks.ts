@@ -85,19 +85,19 @@ function peaksInRow(
       if (!(values[at]! > threshold)) continue;
       const here = smoothed(values, at, width);
       if (!(here > filtered[s]!)) continue;
-      // Of two equal neighbours one must win: the later one.
+      // Of two equal neighbours one must win: the later one. Beside missing values nothing is a peak.
       if (
-        here < smoothed(values, at - 1, width) ||
-        here <= smoothed(values, at + 1, width) ||
-        here < smoothed(values, at - width, width) ||
-        here <= smoothed(values, at + width, width) ||
-        here < smoothed(values, at - width - 1, width) ||
-        here < smoothed(values, at - width + 1, width) ||
-        here <= smoothed(values, at + width - 1, width) ||
-        here <= smoothed(values, at + width + 1, width)
+        here >= smoothed(values, at - 1, width) &&
+        here > smoothed(values, at + 1, width) &&
+        here >= smoothed(values, at - width, width) &&
+        here > smoothed(values, at + width, width) &&
+        here >= smoothed(values, at - width - 1, width) &&
+        here >= smoothed(values, at - width + 1, width) &&
+        here > smoothed(values, at + width - 1, width) &&
+        here > smoothed(values, at + width + 1, width) &&
+        found < peaks.length
       )
-        continue;
-      if (found < peaks.length) peaks[found++] = at;
+        peaks[found++] = at;
     }
   }
   return found;

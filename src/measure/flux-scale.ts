@@ -22,8 +22,10 @@ const lightShare = 0.3;
 const leastError = 0.01;
 /** Two subs' own scales come from different stars, whose ratios differ by this much. */
 const unlike = 0.03;
-/** What the wings beyond the aperture leave uncertain, whatever the number of stars. */
-const wings = 0.002;
+/** What the wings beyond the aperture leave uncertain, whatever the number of stars... */
+const leastWings = 0.0015;
+/** ... and by what noise leaves uncertain in the mean of all stars' apertures, as the rings that show wings are as noisy. */
+const wingsByNoise = 0.5;
 const rounds = 8;
 /** With fewer stars that both subs show with an aperture's light, each sub's own scale is taken. */
 const fewestCommon = 5;
@@ -69,7 +71,7 @@ export function fluxScale(
     }
     scale = sum / weight;
   }
-  return { scale, error: Math.sqrt(1 / weight + wings ** 2) };
+  return { scale, error: Math.sqrt(1 / weight + leastWings ** 2) };
 }
 
 /** Stars of a sub as columns. */
@@ -101,15 +103,20 @@ export function relativeScale(
   const apart = Math.hypot(before.common, after.common);
   if (ratios.length < fewestCommon) return { scale: 1, error: apart };
   const { zeroPoint, zeroPointError } = fluxRatio(ratios);
-  const together = Math.hypot(zeroPointError / zeroPoint, Math.SQRT2 * wings);
+  const together = Math.hypot(zeroPointError / zeroPoint, before.wings, after.wings);
   const share = apart ** 2 / (apart ** 2 + together ** 2);
-  // Both come partly from the same light: taken to be correlated by a half.
+  // Both come partly from the same light. By the starlight of simulated nights, seeds 301 to 316, and of simulated pairs,
+  // they are correlated by a quarter.
   const [one, other] = [share * together, (1 - share) * apart];
-  return { scale: zeroPoint ** share, error: Math.sqrt(one * one + one * other + other * other) };
+  return { scale: zeroPoint ** share, error: Math.sqrt(one * one + one * other * 0.5 + other * other) };
 }
 
-/** Relative errors of a sub's aperture ratios (NaN: not measured), and of the mean of all. */
-function ratioErrors({ fluxAdu, fluxErrorAdu, apertureRatio, flags }: Fluxes): { of: Float64Array; common: number } {
+/** Relative errors of a sub's aperture ratios (NaN: not measured), of what is beyond them, and of the mean of all. */
+function ratioErrors({ fluxAdu, fluxErrorAdu, apertureRatio, flags }: Fluxes): {
+  readonly of: Float64Array;
+  readonly wings: number;
+  readonly common: number;
+} {
   const made = Array.from({ length: fluxAdu.length }, (_, i) => i).filter(
     (i) =>
       (apertureRatio === undefined ? flags[i] === 0 : apertureRatio[i]! > 0) &&
@@ -124,5 +131,7 @@ function ratioErrors({ fluxAdu, fluxErrorAdu, apertureRatio, flags }: Fluxes): {
     of[i] = Math.sqrt(variances[k]!);
   });
   const weight = variances.reduce((sum, noise) => sum + 1 / (noise + unlike ** 2), 0);
-  return { of, common: weight > 0 ? Math.sqrt(1 / weight + wings ** 2) : Number.NaN };
+  const light = variances.reduce((sum, noise) => sum + 1 / noise, 0);
+  const wings = Math.hypot(leastWings, wingsByNoise / Math.sqrt(light));
+  return { of, wings, common: weight > 0 ? Math.sqrt(1 / weight + wings ** 2) : Number.NaN };
 }

@@ -38,7 +38,8 @@ export function growthCurve(
   result: Growth,
 ): boolean {
   const { values, radius, side, kernels, out } = stamp;
-  if (kernels !== null) {
+  // Nearer than a pixel, all pixels would be the middle one.
+  if (kernels !== null && outer >= 1) {
     const at = values.byteOffset;
     if (!kernels.growth(at, radius, x, y, outer, fraction, stamp.weights.byteOffset, out.byteOffset)) return false;
     return describe(out[0]!, out[1]!, outer, result);

@@ -71,10 +71,10 @@ function likeMost<T extends { readonly fit: MoffatFit }>(fits: readonly T[]): T[
 
 /** Adds what a fit leaves over, in units of its peak, to the bins of its distance. */
 function addLeftOver(star: Star, fit: MoffatFit, radius: number, perValue: number, stamp: Stamp): void {
-  const { beta, fwhmMajor, fwhmMinor, angle, peak } = fit;
+  const { fwhmMajor, fwhmMinor, angle, peak } = fit;
   const cosine = Math.cos(angle);
   const sine = Math.sin(angle);
-  const k = moffatFwhm(beta) ** 2;
+  meanOverPixel(fit, stamp);
   const shapeAt = (dx: number, dy: number) => {
     const along = (dx * cosine + dy * sine) / fwhmMajor;
     const across = (dy * cosine - dx * sine) / fwhmMinor;
@@ -87,10 +87,7 @@ function addLeftOver(star: Star, fit: MoffatFit, radius: number, perValue: numbe
       const d2 = shapeAt(x - fit.x, y - fit.y);
       const bin = Math.floor(Math.sqrt(d2) * perFwhm);
       if (bin >= bins) continue;
-      let model = 0;
-      for (let j = 0; j < 3; j++)
-        for (let i = 0; i < 3; i++)
-          model += shares[i]! * shares[j]! * (1 + k * shapeAt(x + places[i]! - fit.x, y + places[j]! - fit.y)) ** -beta;
+      const model = stamp.weights[(y + stamp.radius) * stamp.side + x + stamp.radius]!;
       const variance = (star.sigma ** 2 + perValue * peak * model) / (peak * peak);
       const left = (value - fit.sky) / peak - model;
       // A hot pixel or a neighbour, not the star: no profile is that different from the fitted one.
@@ -100,6 +97,33 @@ function addLeftOver(star: Star, fit: MoffatFit, radius: number, perValue: numbe
       sums[bin]! += weight * left;
       distances2[bin]! += weight * d2;
       spreads[bin]! += weight * weight * variance;
+    }
+}
+
+/** Fills the stamp's weights with the fitted profile, of peak 1, averaged over pixels. */
+function meanOverPixel({ x, y, beta, fwhmMajor, fwhmMinor, angle }: MoffatFit, stamp: Stamp): void {
+  const { radius, side, weights: into, kernels, out } = stamp;
+  const cosine = Math.cos(angle);
+  const sine = Math.sin(angle);
+  const k = moffatFwhm(beta) ** 2;
+  const a = k * ((cosine / fwhmMajor) ** 2 + (sine / fwhmMinor) ** 2);
+  const b = k * cosine * sine * (1 / fwhmMajor ** 2 - 1 / fwhmMinor ** 2);
+  const c = k * ((sine / fwhmMajor) ** 2 + (cosine / fwhmMinor) ** 2);
+  if (kernels !== null) {
+    out.set([x, y, a, b, c, beta]);
+    kernels.moffatImage(out.byteOffset, radius, into.byteOffset);
+    return;
+  }
+  for (let py = -radius; py <= radius; py++)
+    for (let px = -radius; px <= radius; px++) {
+      let mean = 0;
+      for (let j = 0; j < 3; j++)
+        for (let i = 0; i < 3; i++) {
+          const dx = px + places[i]! - x;
+          const dy = py + places[j]! - y;
+          mean += shares[i]! * shares[j]! * (1 + a * dx * dx + (2 * b * dx + c * dy) * dy) ** -beta;
+        }
+      into[(py + radius) * side + px + radius] = mean;
     }
 }
 

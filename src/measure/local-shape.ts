@@ -1,5 +1,5 @@
 import { invertPositive } from "../numbers/cholesky.js";
-import { quantile } from "../numbers/quantiles.js";
+import { medianNear } from "../numbers/quantiles.js";
 import type { Star } from "./star.js";
 
 /** Covariance of a star as recorded. */
@@ -42,13 +42,17 @@ export function localShapes(stars: readonly Star[], typical: Shape): ShapeAt {
   );
   if (used.length < fewest) return () => typical;
   const count = used.length;
-  const column = (of: (star: Star) => number) => {
-    const values = new Float64Array(count);
-    for (let i = 0; i < count; i++) values[i] = of(used[i]!);
-    return values;
-  };
-  const u = column((star) => star.x);
-  const v = column((star) => star.y);
+  const [u, v, xx, xy, yy, noise] = Array.from({ length: 6 }, () => new Float64Array(count)) as Columns;
+  for (let i = 0; i < count; i++) {
+    const star = used[i]!;
+    u[i] = star.x;
+    v[i] = star.y;
+    xx[i] = star.xx;
+    xy[i] = star.xy;
+    yy[i] = star.yy;
+    // Of a covariance in units of the typical one: as the peak's noise, about.
+    noise[i] = star.sigma / star.peak;
+  }
   const acrossX = extentOf(u);
   const acrossY = extentOf(v);
   const scale = Math.max(acrossX.half, acrossY.half);
@@ -56,25 +60,21 @@ export function localShapes(stars: readonly Star[], typical: Shape): ShapeAt {
     u[i] = (u[i]! - acrossX.middle) / scale;
     v[i] = (v[i]! - acrossY.middle) / scale;
   }
-  // Noise of a covariance in units of the typical one: as the peak's noise, about.
-  const noise = column(({ peak, sigma }) => sigma / peak);
-  const xx = column((star) => star.xx);
-  const xy = column((star) => star.xy);
-  const yy = column((star) => star.yy);
   let fitXX: Float64Array = Float64Array.of(typical.xx, 0, 0, 0, 0, 0);
   let fitXY: Float64Array = Float64Array.of(typical.xy, 0, 0, 0, 0, 0);
   let fitYY: Float64Array = Float64Array.of(typical.yy, 0, 0, 0, 0, 0);
   const off = new Float64Array(count);
   const weights = new Float64Array(count);
+  let middle = Number.NaN;
   for (let round = 0; round < rounds; round++) {
-    for (let i = 0; i < count; i++) {
-      const offXX = xx[i]! - valueAt(fitXX, u[i]!, v[i]!);
-      const offXY = xy[i]! - valueAt(fitXY, u[i]!, v[i]!);
-      const offYY = yy[i]! - valueAt(fitYY, u[i]!, v[i]!);
-      off[i] = Math.sqrt((offXX * offXX + 2 * offXY * offXY + offYY * offYY) / 2) / size;
-    }
+    off.fill(0);
+    addSquares(off, fitXX, u, v, xx, 0.5);
+    addSquares(off, fitXY, u, v, xy, 1);
+    addSquares(off, fitYY, u, v, yy, 0.5);
+    for (let i = 0; i < count; i++) off[i] = Math.sqrt(off[i]!) / size;
     // Of three components of a normal scatter, half lie within 1.09 of the root mean square of two.
-    const scatter = Math.max(leastScatter, quantile(off, 0.5) / 1.09);
+    middle = medianNear(off, middle);
+    const scatter = Math.max(leastScatter, middle / 1.09);
     for (let i = 0; i < count; i++) {
       const error2 = scatter * scatter + noise[i]! * noise[i]!;
       const inErrors = 1 + (off[i]! * off[i]!) / (4 * error2);
@@ -87,12 +87,15 @@ export function localShapes(stars: readonly Star[], typical: Shape): ShapeAt {
     fitYY = fitted(inverse.inverse, u, v, weights, yy, typical.yy);
   }
   const local = { xx: 0, xy: 0, yy: 0 };
+  const [a0, a1, a2, a3, a4, a5] = fitXX as unknown as Terms;
+  const [b0, b1, b2, b3, b4, b5] = fitXY as unknown as Terms;
+  const [c0, c1, c2, c3, c4, c5] = fitYY as unknown as Terms;
   return (x, y) => {
-    const atU = (x - acrossX.middle) / scale;
-    const atV = (y - acrossY.middle) / scale;
-    const xx = valueAt(fitXX, atU, atV);
-    const xy = valueAt(fitXY, atU, atV);
-    const yy = valueAt(fitYY, atU, atV);
+    const u = (x - acrossX.middle) / scale;
+    const v = (y - acrossY.middle) / scale;
+    const xx = a0 + a1 * u + a2 * v + a3 * u * u + a4 * u * v + a5 * v * v;
+    const xy = b0 + b1 * u + b2 * v + b3 * u * u + b4 * u * v + b5 * v * v;
+    const yy = c0 + c1 * u + c2 * v + c3 * u * u + c4 * u * v + c5 * v * v;
     const area = xx > 0 && yy > 0 ? (xx * yy - xy * xy) / (size * size) : 0;
     if (!(area > leastArea ** 2 && area < mostArea ** 2)) return typical;
     local.xx = xx;
@@ -101,6 +104,9 @@ export function localShapes(stars: readonly Star[], typical: Shape): ShapeAt {
     return local;
   };
 }
+
+type Terms = readonly [number, number, number, number, number, number];
+type Columns = [Float64Array, Float64Array, Float64Array, Float64Array, Float64Array, Float64Array];
 
 /** Middle and half of a range, of at least 1. */
 function extentOf(values: Float64Array): { readonly middle: number; readonly half: number } {
@@ -113,8 +119,23 @@ function extentOf(values: Float64Array): { readonly middle: number; readonly hal
   return { middle: (low + high) / 2, half: Math.max(1, (high - low) / 2) };
 }
 
-const valueAt = (fit: Float64Array, u: number, v: number) =>
-  fit[0]! + fit[1]! * u + fit[2]! * v + fit[3]! * u * u + fit[4]! * u * v + fit[5]! * v * v;
+/** Adds a share of the squares of what values differ from a fit. */
+function addSquares(
+  to: Float64Array,
+  fit: Float64Array,
+  u: Float64Array,
+  v: Float64Array,
+  values: Float64Array,
+  share: number,
+): void {
+  const [f0, f1, f2, f3, f4, f5] = fit as unknown as Terms;
+  for (let i = 0; i < to.length; i++) {
+    const x = u[i]!;
+    const y = v[i]!;
+    const off = values[i]! - (f0 + f1 * x + f2 * y + f3 * x * x + f4 * x * y + f5 * y * y);
+    to[i]! += share * off * off;
+  }
+}
 
 /** Matrix of the weighted least-squares fit, its diagonal raised by what holds the terms; the lower triangle is filled. */
 function normalMatrix(u: Float64Array, v: Float64Array, weights: Float64Array): Float64Array {

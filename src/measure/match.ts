@@ -3,6 +3,8 @@ import { medianAndSigma } from "../numbers/robust.js";
 import { fieldLight } from "./field-light.js";
 import { relativeScale } from "./flux-scale.js";
 import { fitMotion, inverse, type Motion, motionsByTriangles, movedX, movedY } from "./motion.js";
+import { lightsWithoutNeighbours, usualSky } from "./neighbour-light.js";
+import { offLines } from "./off-lines.js";
 import { type StarList, starFlags } from "./star.js";
 import { StarGrid } from "./star-grid.js";
 
@@ -28,11 +30,15 @@ export interface MatchableSub {
   readonly width: number;
   readonly height: number;
   readonly stars: StarList;
+  /** Width of the stars; absent or NaN: not known. */
+  readonly fwhmPx?: number;
 }
 
 const brightest = 60;
 const fewest = 5;
 const nearPx = 2.5;
+/** Places of stars are no surer than this share of what they are at a signal to noise of one. */
+const surest = 0.03;
 /** Of the stars in the common part of both fields, of the poorer list, this share must pair; chance pairs a few per cent. */
 const leastShare = 0.12;
 /** Three stars coincide by making: triangles propose the motions. */
@@ -47,8 +53,8 @@ const beyondChance = 6;
  * @returns null below five common stars, or when so few of the stars coincide that it may be chance
  */
 export function matchStars(sub: MatchableSub, reference: MatchableSub): StarMatch | null {
-  const from = usable(reference.stars);
-  const to = usable(sub.stars);
+  const from = usable(reference);
+  const to = usable(sub);
   if (from.length < fewest || to.length < fewest) return null;
   const grid = new StarGrid(sub.width, sub.height, 16, to.length);
   for (const i of to) grid.add(sub.stars.xPx[i]!, sub.stars.yPx[i]!);
@@ -56,6 +62,7 @@ export function matchStars(sub: MatchableSub, reference: MatchableSub): StarMatc
   let best: Motion | null = null;
   let most = 0;
   for (const motion of motionsByTriangles(places(reference.stars, few), places(sub.stars, to.slice(0, brightest)))) {
+    if (!mayBring(motion, most + 1, reference.stars, few, sub, grid, 2 * nearPx)) continue;
     const count = pairsUnder(motion, reference, few, sub, to, grid, 2 * nearPx).length;
     if (count > most) {
       most = count;
@@ -74,6 +81,8 @@ export function matchStars(sub: MatchableSub, reference: MatchableSub): StarMatc
         sub.stars,
         pairs.map(([, j]) => j),
       ),
+      // Faint stars' places are known to about a width by signal to noise; bright ones' no better than a share of it.
+      Float64Array.from(pairs, ([i, j]) => 1 / (surest ** 2 + reference.stars.snr[i]! ** -2 + sub.stars.snr[j]! ** -2)),
     );
     pairs = pairsUnder(best, reference, from, sub, to, grid, nearPx);
   }
@@ -125,17 +134,16 @@ function describe(
   const offY = pairs.map(
     ([i, j]) => sub.stars.yPx[j]! - movedY(motion, reference.stars.xPx[i]!, reference.stars.yPx[i]!),
   );
+  const lightOf = lightsWithoutNeighbours(sub, reference);
   const ratio = fieldLight(
     pairs.map(([i, j]) => ({
       x: sub.stars.xPx[j]!,
       y: sub.stars.yPx[j]!,
       outward: fromMiddle2(sub, j) - fromMiddle2(reference, i),
-      flux: sub.stars.fluxAdu[j]!,
-      error: sub.stars.fluxErrorAdu[j]!,
-      before: reference.stars.fluxAdu[i]!,
-      beforeError: reference.stars.fluxErrorAdu[i]!,
+      ...lightOf(i, j),
     })),
     sub,
+    usualSky(sub.fwhmPx, reference.fwhmPx),
   );
   const scale = relativeScale(pairs, reference.stars, sub.stars);
   return {
@@ -157,11 +165,12 @@ function fromMiddle2({ width, height, stars }: MatchableSub, star: number): numb
 }
 
 /** Numbers of the stars that can be trusted, brightest first. */
-function usable(stars: StarList): number[] {
+function usable({ stars, ...field }: MatchableSub): number[] {
   const bad = starFlags.saturated | starFlags.incomplete | starFlags.extended;
-  return Array.from({ length: stars.count }, (_, i) => i)
+  const sure = Array.from({ length: stars.count }, (_, i) => i)
     .filter((i) => (stars.flags[i]! & bad) === 0 && stars.snr[i]! > 6)
     .sort((a, b) => stars.fluxAdu[b]! - stars.fluxAdu[a]!);
+  return offLines(places(stars, sure), field).map((k) => sure[k]!);
 }
 
 const places = ({ xPx, yPx }: StarList, numbers: readonly number[]) => ({
@@ -171,6 +180,28 @@ const places = ({ xPx, yPx }: StarList, numbers: readonly number[]) => ({
 
 /** Number of a star in the reference, and in the sub. */
 type Pair = readonly [number, number];
+
+/** False when a motion brings fewer than so many stars near another; pairs, with each star used once, are no more. */
+function mayBring(
+  motion: Motion,
+  wanted: number,
+  { xPx, yPx }: StarList,
+  from: readonly number[],
+  { width, height }: MatchableSub,
+  grid: StarGrid,
+  reachPx: number,
+): boolean {
+  let mayMiss = from.length - wanted;
+  for (const i of from) {
+    const x = movedX(motion, xPx[i]!, yPx[i]!);
+    const y = movedY(motion, xPx[i]!, yPx[i]!);
+    const isInside = x >= -reachPx && y >= -reachPx && x <= width + reachPx && y <= height + reachPx;
+    if (!(isInside && grid.some(x, y, reachPx, anyStar)) && --mayMiss < 0) return false;
+  }
+  return true;
+}
+
+const anyStar = () => true;
 
 /** Pairs that a motion brings together, each star used once, nearest first. */
 function pairsUnder(

@@ -104,9 +104,9 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
   const { level, found } = findOnBestLevel(levels, background, 0.9 * saturation.levelAdu, buffers, bright);
   if (level.side > 1) notes.push(`stars are very wide: measured on sums of ${level.side} x ${level.side} pixels`);
   const streaks = [...bright, ...(level.side > 1 ? [] : faintStreaks(levels, background, found, bright))];
-  const stars = found.stars.filter(
-    (star) => !streaks.some((streak) => isOnStreak(star.x, star.y, streak)) || isCompact(star, found.typical),
-  );
+  const isStar = (star: Star) =>
+    isCompact(star, found.typical) || !streaks.some((streak) => isOnStreak(star.x, star.y, streak));
+  const stars = streaks.length === 0 ? found.stars : found.stars.filter(isStar);
   const light = measureStars(
     { ...found, stars },
     levels,
@@ -117,7 +117,8 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
   );
   const { side } = level;
   const fwhmPx = light.width.fwhm * side;
-  const blocked = blockedMap(background, buffers.sums, stars.filter(counts), side);
+  const counted = stars.filter(counts);
+  const blocked = blockedMap(background, buffers.sums, counted, side);
   const zones = measureZones(light.good, level.source.width, level.source.height, fwhmPx);
   return {
     width: reader.width,
@@ -125,7 +126,7 @@ export function measureFrame(reader: PixelReader, options: MeasureOptions = {}):
     backgroundAdu: sky,
     noiseAdu: noise,
     backgroundGradient: background.level.range(0.02, 0.98) / 4 / noise,
-    starCount: stars.filter(counts).length,
+    starCount: counted.length,
     fwhmPx,
     fwhmErrorPx: light.width.fwhmError * side,
     beta: light.width.beta,

@@ -2,6 +2,7 @@ import { descendingOrder } from "../numbers/order.js";
 import { median } from "../numbers/quantiles.js";
 import { commonElongation, elongationVector } from "./elongation.js";
 import type { Found } from "./find-stars.js";
+import { measureFluxes } from "./fluxes.js";
 import type { Level, Levels } from "./levels.js";
 import { moffatEnclosed } from "./moffat-fit.js";
 import { ringWidth } from "./ring-width.js";
@@ -9,7 +10,7 @@ import type { Source, Stamp } from "./stamp.js";
 import { type Star, starFlags } from "./star.js";
 import { StarGrid } from "./star-grid.js";
 import { measureWidth, type StarWidth } from "./star-width.js";
-import { markCrowded, markExtended, measureFluxes, measureGrowth } from "./starlight.js";
+import { markCrowded, markExtended, measureGrowth } from "./starlight.js";
 import { vectorOf, zonesOf } from "./zones.js";
 
 const fwhmPerSigma = 2.3548;
@@ -49,9 +50,7 @@ export function measureStars(
   const sigma = (typical.xx * typical.yy - typical.xy ** 2) ** 0.25;
   measureFluxes(stars, source, { perValue, ...typical }, stamp);
   markExtended(stars, { perValue, ...typical });
-  const grid = new StarGrid(source.width, source.height, 32, stars.length);
-  for (const star of stars) grid.add(star.x, star.y);
-  markCrowded(stars, grid, 3.5 * fwhmPerSigma * sigma);
+  markCrowded(stars, gridOf(stars, source), 3.5 * fwhmPerSigma * sigma);
   const good = goodStars(stars, 15, notes);
   const bright = good.filter((star) => star.peak > 10 * star.sigma || star.flux > 30 * star.fluxError);
   let width = measureWidth(bright, source, sigma, perValue, stamp);
@@ -84,10 +83,19 @@ export function measureStars(
   return { width, hfr, elongation: { eccentricity, elongationAngleDeg: angleDeg }, good };
 }
 
+function gridOf(stars: readonly Star[], { width, height }: Source): StarGrid {
+  const grid = new StarGrid(width, height, 32, stars.length);
+  for (let i = 0; i < stars.length; i++) grid.add(stars[i]!.x, stars[i]!.y);
+  return grid;
+}
+
 /** Unsaturated, complete, lonely stars with a shape, brightest first; crowded ones too where there are too few. */
 function goodStars(stars: readonly Star[], enough: number, notes: string[]): Star[] {
   const bright = stars.filter((star) => star.flux > 12 * star.fluxError);
-  const byFlux = Array.from(descendingOrder(bright.map(({ flux }) => flux)), (i) => bright[i]!);
+  const fluxes = new Float32Array(bright.length);
+  for (let i = 0; i < fluxes.length; i++) fluxes[i] = bright[i]!.flux;
+  const order = descendingOrder(fluxes);
+  const byFlux = bright.map((_, i) => bright[order[i]!]!);
   const good = byFlux.filter((star) => star.flags === 0);
   if (good.length >= enough) return good;
   const crowded = byFlux.filter((star) => (star.flags & ~starFlags.crowded) === 0);

@@ -129,8 +129,8 @@ export class MeshMap {
   }
 }
 
-/** Insertion sort beats anything cleverer on nine numbers. */
-function medianOfFew(values: Float64Array, count: number): number {
+/** The median of the first of some values, which are sorted; insertion beats anything cleverer on so few. */
+export function medianOfFew(values: Float64Array, count: number): number {
   for (let i = 1; i < count; i++) {
     const value = values[i]!;
     let j = i - 1;

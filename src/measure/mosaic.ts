@@ -33,11 +33,12 @@ export function measureMosaic(buffers: FrameBuffers, greenParity: 0 | 1): Mosaic
       const fromY = Math.floor((Math.floor(mesh / across) * sums.height) / down);
       const toY = Math.floor((Math.floor(mesh / across) + 1) * (sums.height / down));
       const spacing = Math.max(1, Math.floor(Math.sqrt(((toX - fromX) * (toY - fromY)) / 1500)));
-      const sample: number[] = [];
+      const sample = new Float64Array(Math.ceil((toX - fromX) / spacing) * Math.ceil((toY - fromY) / spacing));
+      let count = 0;
       for (let y = fromY; y < toY; y += spacing)
         for (let x = fromX; x < toX; x += spacing) {
           const at = (2 * y + (channel >> 1)) * width + 2 * x + (channel & 1);
-          sample.push(pixels[at]! - sums.values[y * sums.width + x]! / 4);
+          sample[count++] = pixels[at]! - sums.values[y * sums.width + x]! / 4;
         }
       values[mesh] = median(sample);
     }

@@ -33,4 +33,4 @@ export function relateGroup(
   });
 }
 
-const sideOf = ({ width, height, brightStars }: GroupSub) => ({ width, height, brightStars });
+const sideOf = ({ width, height, brightStars, fwhmPx }: GroupSub) => ({ width, height, brightStars, fwhmPx });

@@ -24,7 +24,10 @@ export interface Relation {
   readonly rotationDeg: number;
   /** Starlight relative to the sub that all were compared with, extinction included. */
   readonly starlight: number;
-  /** Standard error of `starlight`. */
+  /**
+   * Standard error of `starlight`: the sub's own, without that of the sub that all were compared with, which shifts all
+   * alike and cancels when subs are compared with one another.
+   */
   readonly starlightError: number;
   readonly commonStars: number;
 }
@@ -41,10 +44,14 @@ export interface RelatedGroup {
 export type Match = (sub: number, reference: number) => Promise<StarMatch | null>;
 
 /**
- * Relative error of starlight by the logarithm of the ratio of two subs' widths. On simulated nights that drift out of
- * focus by a factor of five (1.6 as a logarithm), 2 to 5 %; between seeing of 2.5 and 4 px, 0.6 %.
+ * Relative error of starlight by the logarithm of the ratio of two subs' widths, beyond what matching states, and up to
+ * which logarithm it grows: between a star of the air's shape and a disc the wings are in doubt, but a wider disc has
+ * none. On simulated nights that drift out of focus, seeds 301 to 312.
  */
-const errorPerWidth = 0.02;
+const errorPerWidth = 0.018;
+const mostWidth = 0.7;
+/** The reference's share of a comparison's error is at most so much of its square. */
+const mostOfReference = 0.75;
 /** Matching needs five stars. */
 const fewestStars = 5;
 /** A sub with a streak, or blocked by more than this, is the reference only where all others are this much less good. */
@@ -106,7 +113,11 @@ async function relateTo(
   others.forEach((i, k) => {
     direct[i] = found[k] ? relationOf(found[k], subs[i]!, subs[reference]!) : null;
   });
-  direct[reference] = { ...nowhere, starlightError: ownError(direct) };
+  const own = ownError(direct);
+  direct.forEach((relation, i) => {
+    if (relation !== null) direct[i] = withoutReference(relation, own);
+  });
+  direct[reference] = { ...nowhere, starlightError: own };
   const left = others.filter((i) => direct[i] === null);
   const related = able.filter((i) => direct[i] !== null);
   const chained = await Promise.all(
@@ -139,13 +150,20 @@ const relationOf = (
 
 /** What wider stars gather in wings and from unseen neighbours leaves this relative error. */
 function widthError(fwhmPx: number, otherPx: number): number {
-  return fwhmPx > 0 && otherPx > 0 ? errorPerWidth * Math.abs(Math.log(fwhmPx / otherPx)) : 0;
+  return fwhmPx > 0 && otherPx > 0 ? errorPerWidth * Math.min(mostWidth, Math.abs(Math.log(fwhmPx / otherPx))) : 0;
 }
 
 /** The reference's own share in the errors of its comparisons: of two equally good subs, each has 1 / sqrt(2). */
 function ownError(relations: readonly (Relation | null)[]): number {
   const relative = relations.flatMap((r) => (r === null ? [] : [r.starlightError / r.starlight]));
   return quantile(relative, 0.25) / Math.SQRT2;
+}
+
+/** A relation whose error is the sub's alone. */
+function withoutReference(relation: Relation, own: number): Relation {
+  const { starlight, starlightError } = relation;
+  const referenceShare = Math.min((own * starlight) ** 2, mostOfReference * starlightError ** 2);
+  return { ...relation, starlightError: Math.sqrt(starlightError ** 2 - referenceShare) };
 }
 
 /** From the reference to a sub by way of another: first `to`, then `on`. */

@@ -12,6 +12,10 @@ export interface SkyFit {
 const lowerCut = 3;
 const upperCut = 1;
 const mostRounds = 24;
+/** Counts below a bin, and sums of the bins' numbers and of their squares over them. */
+const counts = new Float64Array(skyBins + 1);
+const sums = new Float64Array(skyBins + 1);
+const squares = new Float64Array(skyBins + 1);
 
 /**
  * Fits a normal distribution to the part of a histogram where sky dominates: from 3 sigma below its peak to 1 sigma
@@ -27,31 +31,32 @@ export function fitSky(histogram: Uint32Array, first: number, count: number, fit
   fit.sigma = Number.NaN;
   if (count < 16) return;
   let level = quantileBin(histogram, first, 0.4 * count);
-  let sigma = Math.max(
-    0.3,
-    (quantileBin(histogram, first, 0.4 * count) - quantileBin(histogram, first, 0.1 * count)) / 1.0282,
-  );
+  let sigma = Math.max(0.3, (level - quantileBin(histogram, first, 0.1 * count)) / 1.0282);
+  let summed = first;
+  counts[first] = 0;
+  sums[first] = 0;
+  squares[first] = 0;
   for (let round = 0; round < mostRounds; round++) {
     const low = Math.max(first, Math.round(level - lowerCut * sigma));
     const high = Math.min(skyBins - 2, Math.max(low + 2, Math.round(level + upperCut * sigma)));
-    let n = 0;
-    let sum = 0;
-    let squares = 0;
-    for (let bin = low; bin <= high; bin++) {
-      const many = histogram[bin]!;
-      const offset = bin - low;
-      n += many;
-      sum += many * offset;
-      squares += many * offset * offset;
+    for (; summed <= high; summed++) {
+      const many = histogram[summed]!;
+      counts[summed + 1] = counts[summed]! + many;
+      sums[summed + 1] = sums[summed]! + many * summed;
+      squares[summed + 1] = squares[summed]! + many * summed * summed;
     }
+    const n = counts[high + 1]! - counts[low]!;
+    const sum = sums[high + 1]! - sums[low]!;
+    const square = squares[high + 1]! - squares[low]!;
     if (n < 8) break;
-    const mean = sum / n;
-    const variance = squares / n - mean * mean;
+    // Whole numbers: exact in whatever order they are added.
+    const mean = (sum - low * n) / n;
+    const variance = (square - 2 * low * sum + low * low * n) / n - mean * mean;
     const from = (low - 0.5 - level) / sigma;
     const to = (high + 0.5 - level) / sigma;
-    const inside = Math.max(1e-9, normalCumulative(to) - normalCumulative(from));
     const densityFrom = normalDensity(from);
     const densityTo = normalDensity(to);
+    const inside = Math.max(1e-9, normalCumulative(to, densityTo) - normalCumulative(from, densityFrom));
     const shift = (densityFrom - densityTo) / inside;
     const shrink = 1 + (from * densityFrom - to * densityTo) / inside - shift * shift;
     const nextSigma = Math.max(0.25, Math.min(2 * sigma, Math.sqrt(Math.max(0, variance) / Math.max(0.02, shrink))));

@@ -15,6 +15,8 @@ export interface Stamp {
   readonly weights: Float32Array;
   /** Results of the kernels. */
   readonly out: Float64Array;
+  /** What kernels are told of several stars at once. */
+  readonly queue: Float64Array;
   readonly rows: Float32Array;
   /** Work on these arrays; null: plain TypeScript does. */
   readonly kernels: Kernels | null;
@@ -35,16 +37,18 @@ export function emptyStamp({
   stamp: values,
   weights,
   out,
+  queue,
   rows,
   kernels,
 }: {
   readonly stamp: Float32Array;
   readonly weights: Float32Array;
   readonly out: Float64Array;
+  readonly queue: Float64Array;
   readonly rows: Float32Array;
   readonly kernels: Kernels | null;
 }): Stamp {
-  return { values, weights, out, rows, kernels, radius: 0, side: 0, centreX: 0, centreY: 0, missing: 0 };
+  return { values, weights, out, queue, rows, kernels, radius: 0, side: 0, centreX: 0, centreY: 0, missing: 0 };
 }
 
 /** Where stamps are cut from: pixels of the frame, or sums of them. */

@@ -2,6 +2,8 @@ import type { Star } from "./star.js";
 
 /** Numbers of a record; kernels know their order. */
 export const numbersPerStar = 14;
+/** Place of a star's peak among them. */
+export const peakNumber = 5;
 
 /**
  * A star whose numbers stand in a row of an array, where kernels fill them in too. Objects with a dozen numbers of their
@@ -9,7 +11,7 @@ export const numbersPerStar = 14;
  */
 export class StarRecord implements Star {
   readonly #numbers: Float64Array;
-  readonly #at: number;
+  #at: number;
 
   /** @param index - number of the record in the array */
   constructor(numbers: Float64Array, index: number) {
@@ -95,6 +97,19 @@ export class StarRecord implements Star {
   }
   set apertureRatio(value: number) {
     this.#numbers[this.#at + 12] = value;
+  }
+  /** What the sky right around lies above the map of the sky; it is part of `sky`. */
+  get rise(): number {
+    return this.#numbers[this.#at + 13]!;
+  }
+  set rise(value: number) {
+    this.#numbers[this.#at + 13] = value;
+  }
+
+  /** Stands for another record of the array from now on. */
+  moveTo(index: number): this {
+    this.#at = index * numbersPerStar;
+    return this;
   }
 
   /** Takes over the numbers of a record. */

@@ -95,25 +95,38 @@ export const directionDeg = (angle: number) => ((((angle * 180) / Math.PI) % 180
  * @param side - pixels of the frame on a side of the level's pixel
  */
 export function starList(stars: readonly Star[], side: number): StarList {
-  const axes = stars.map(({ xx, xy, yy }) => axesOf(xx, xy, yy));
-  const column = (value: (star: Star, index: number) => number) => {
-    const values = new Float64Array(stars.length);
-    for (let i = 0; i < values.length; i++) values[i] = value(stars[i]!, i);
-    return values;
+  const count = stars.length;
+  const column = () => new Float64Array(count);
+  const list = {
+    count,
+    xPx: column(),
+    yPx: column(),
+    fluxAdu: column(),
+    fluxErrorAdu: column(),
+    apertureRatio: column(),
+    peakAdu: column(),
+    snr: column(),
+    hfrPx: column(),
+    semiMajorPx: column(),
+    semiMinorPx: column(),
+    angleDeg: column(),
+    flags: new Uint8Array(count),
   };
-  return {
-    count: stars.length,
-    xPx: column((star) => (star.x + 0.5) * side - 0.5),
-    yPx: column((star) => (star.y + 0.5) * side - 0.5),
-    fluxAdu: column((star) => star.flux),
-    fluxErrorAdu: column((star) => star.fluxError),
-    apertureRatio: column((star) => star.apertureRatio ?? Number.NaN),
-    peakAdu: column((star) => star.peak / (side * side)),
-    snr: column((star) => star.flux / star.fluxError),
-    hfrPx: column((star) => star.hfr * side),
-    semiMajorPx: column((_, i) => axes[i]!.major * side),
-    semiMinorPx: column((_, i) => axes[i]!.minor * side),
-    angleDeg: column((_, i) => directionDeg(axes[i]!.angle)),
-    flags: Uint8Array.from(stars, (star) => star.flags),
-  };
+  for (let i = 0; i < count; i++) {
+    const star = stars[i]!;
+    const { major, minor, angle } = axesOf(star.xx, star.xy, star.yy);
+    list.xPx[i] = (star.x + 0.5) * side - 0.5;
+    list.yPx[i] = (star.y + 0.5) * side - 0.5;
+    list.fluxAdu[i] = star.flux;
+    list.fluxErrorAdu[i] = star.fluxError;
+    list.apertureRatio[i] = star.apertureRatio ?? Number.NaN;
+    list.peakAdu[i] = star.peak / (side * side);
+    list.snr[i] = star.flux / star.fluxError;
+    list.hfrPx[i] = star.hfr * side;
+    list.semiMajorPx[i] = major * side;
+    list.semiMinorPx[i] = minor * side;
+    list.angleDeg[i] = directionDeg(angle);
+    list.flags[i] = star.flags;
+  }
+  return list;
 }

@@ -135,7 +135,9 @@ function maskStar(
   usual: { readonly major: number; readonly minor: number },
 ): void {
   const saturated = (star.flags & starFlags.saturated) !== 0;
-  const bright = Math.max(2, (2 * (saturated ? 4 : 1) * star.peak) / star.sigma) ** 0.4;
+  const inNoise = Math.max(2, (2 * (saturated ? 4 : 1) * star.peak) / star.sigma);
+  // inNoise ** 0.4, which takes several times as long.
+  const bright = Math.exp(0.4 * Math.log(inNoise));
   // Around a saturated star lie spikes, halos and columns of spilt charge.
   const reach = (saturated ? 2.5 : 1) * Math.sqrt(4.2 * bright);
   // Of the star's own ellipse: variances along its axes, and cosine and sine of twice its direction.

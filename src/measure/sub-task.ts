@@ -24,6 +24,8 @@ export interface MatchSide {
   readonly width: number;
   readonly height: number;
   readonly brightStars: Uint8Array;
+  /** Width of the stars; absent or NaN: not known. */
+  readonly fwhmPx?: number;
 }
 
 /** Two subs to be matched. */
@@ -127,11 +129,7 @@ function measurePair({ frames, pedestalAdu }: PairTask): PairOutcome {
   return { noise: pairNoise(pixels[0]!, pixels[1]!, pedestalAdu) };
 }
 
-const matchable = ({ width, height, brightStars }: MatchSide) => ({
-  width,
-  height,
-  stars: unpackBrightStars(brightStars),
-});
+const matchable = ({ brightStars, ...side }: MatchSide) => ({ ...side, stars: unpackBrightStars(brightStars) });
 
 /**
  * A damaged file as a finding.

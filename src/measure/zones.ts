@@ -1,6 +1,6 @@
 import { median } from "../numbers/quantiles.js";
-import { commonElongation, elongationVector } from "./elongation.js";
-import { axesOf, type Star } from "./star.js";
+import { commonElongation, type ElongationVector } from "./elongation.js";
+import type { Star } from "./star.js";
 
 /** How stars differ across the frame: 3 x 3 zones, row after row from the first stored row. NaN: too few stars there. */
 export interface Zones {
@@ -22,7 +22,8 @@ const pixelVariance = 1 / 12;
  */
 export function measureZones(stars: readonly Star[], width: number, height: number, fwhmPx: number): Zones {
   const groups = zonesOf(stars, (star) => star, width, height);
-  const all = median(stars.map(sizeOf));
+  const sizes = groups.map(sizesOf);
+  const all = median(sizesOf(stars));
   const elongations = groups.map((group) =>
     group.length >= enough
       ? commonElongation([group.map(vectorOf)])
@@ -30,9 +31,7 @@ export function measureZones(stars: readonly Star[], width: number, height: numb
   );
   return {
     stars: Float64Array.from(groups, (group) => group.length),
-    fwhmPx: Float64Array.from(groups, (group) =>
-      group.length >= enough ? (fwhmPx * median(group.map(sizeOf))) / all : Number.NaN,
-    ),
+    fwhmPx: Float64Array.from(sizes, (own) => (own.length >= enough ? (fwhmPx * median(own)) / all : Number.NaN)),
     eccentricity: Float64Array.from(elongations, (e) => e.eccentricity),
     angleDeg: Float64Array.from(elongations, (e) => e.angleDeg),
   };
@@ -44,12 +43,24 @@ export function fieldSpread(zones: Zones, fwhmPx: number): number {
   return known.length >= 5 ? (Math.max(...known) - Math.min(...known)) / fwhmPx : Number.NaN;
 }
 
-const sizeOf = ({ xx, xy, yy }: Star) => Math.max(0.01, (xx - pixelVariance) * (yy - pixelVariance) - xy * xy) ** 0.25;
+function sizesOf(stars: readonly Star[]): Float64Array {
+  const sizes = new Float64Array(stars.length);
+  for (let i = 0; i < sizes.length; i++) {
+    const { xx, xy, yy } = stars[i]!;
+    sizes[i] = Math.sqrt(Math.sqrt(Math.max(0.01, (xx - pixelVariance) * (yy - pixelVariance) - xy * xy)));
+  }
+  return sizes;
+}
 
 /** Elongation vector of a star from its moments, without the pixel's own width. */
-export function vectorOf(star: Star): ReturnType<typeof elongationVector> {
-  const { major, minor, angle } = axesOf(star.xx - pixelVariance, star.xy, star.yy - pixelVariance);
-  return elongationVector(major, minor, angle);
+export function vectorOf({ xx, xy, yy }: Star): ElongationVector {
+  const middle = (xx + yy) / 2 - pixelVariance;
+  const difference = (xx - yy) / 2;
+  const half = Math.sqrt(difference * difference + xy * xy);
+  if (!(middle + half >= 0)) return { cosine: Number.NaN, sine: Number.NaN };
+  // Noise may leave the shorter axis less than nothing.
+  const length = middle > half ? half / middle : 1;
+  return half > 0 ? { cosine: (length * difference) / half, sine: (length * xy) / half } : { cosine: 0, sine: 0 };
 }
 
 /** Sorts what has a place in the frame into 3 x 3 zones. */

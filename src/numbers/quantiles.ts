@@ -1,9 +1,24 @@
 /** The finite values of a column, sorted ascending, in a new array. */
 export function sortedFinite(values: ArrayLike<number>): Float64Array {
   const kept = new Float64Array(values.length);
+  return kept.subarray(0, keepFinite(values, kept)).sort();
+}
+
+/** Copies the finite values; returns how many. */
+function keepFinite(values: ArrayLike<number>, kept: Float64Array): number {
   let n = 0;
   for (let i = 0; i < values.length; i++) if (Number.isFinite(values[i])) kept[n++] = values[i]!;
-  return kept.subarray(0, n).sort();
+  return n;
+}
+
+/** The same, of one type of array only, which is several times faster. */
+function keepFiniteFloats(values: Float64Array, kept: Float64Array): number {
+  let n = 0;
+  for (let i = 0; i < values.length; i++) {
+    const value = values[i]!;
+    if (value - value === 0) kept[n++] = value;
+  }
+  return n;
 }
 
 /**
@@ -13,8 +28,7 @@ export function sortedFinite(values: ArrayLike<number>): Float64Array {
  */
 export function quantile(values: ArrayLike<number>, p: number): number {
   const kept = new Float64Array(values.length);
-  let n = 0;
-  for (let i = 0; i < values.length; i++) if (Number.isFinite(values[i])) kept[n++] = values[i]!;
+  const n = values instanceof Float64Array ? keepFiniteFloats(values, kept) : keepFinite(values, kept);
   if (n === 0) return Number.NaN;
   const at = p * (n - 1);
   const below = Math.floor(at);
@@ -64,3 +78,28 @@ export function quantileSorted(sorted: ArrayLike<number>, p: number): number {
 
 /** The median of the finite values; NaN when there is none. */
 export const median = (values: ArrayLike<number>): number => quantile(values, 0.5);
+
+/**
+ * The median of finite values, faster where it is nearly known.
+ * @param guess - what it is about; NaN: not known
+ */
+export function medianNear(values: Float64Array, guess: number): number {
+  const [from, to] = [0.8 * guess, 1.25 * guess];
+  const near = new Float64Array(values.length);
+  let below = 0;
+  let n = 0;
+  for (let i = 0; i < values.length; i++) {
+    const value = values[i]!;
+    if (value < from) below++;
+    else if (value <= to) near[n++] = value;
+  }
+  // Both middle values must be among those near the guess.
+  const first = Math.floor((values.length - 1) / 2) - below;
+  const last = Math.floor(values.length / 2) - below;
+  if (!(guess > 0 && first >= 0 && last < n)) return median(values);
+  const low = select(near, n, first);
+  if (last === first) return low;
+  let high = near[last]!;
+  for (let i = last + 1; i < n; i++) if (near[i]! < high) high = near[i]!;
+  return low + 0.5 * (high - low);
+}

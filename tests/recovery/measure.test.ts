@@ -154,14 +154,15 @@ describe("frames of stars give back what was put in", () => {
     const m = measure(made);
     const everyStar = compare(`6.4 Mpx, ${name}`, made, m, made.truth.fwhm);
     expect(everyStar.false).toBeLessThanOrEqual(allowed.false);
-    // 1.6 % of the places have a hot pixel within 4 px.
-    expect(everyStar.recall).toBeGreaterThan(0.96);
-    // Isolated: not within 4 px of a hot pixel, which outshines a faint star and takes it along.
+    // Of all stars, though 1.6 % of the places have a hot pixel within 4 px, which outshines a faint star.
+    const least = name.startsWith("out") ? allowed.defocusedRecall : allowed.recall;
+    expect(everyStar.recall).toBeGreaterThanOrEqual(least);
+    // Isolated: not within 4 px of a hot pixel.
     const onHot = (x: number, y: number) =>
       made.hot.some((at) => Math.abs((at % 3072) - x) < 4 && Math.abs(Math.floor(at / 3072) - y) < 4);
     const isolated = { ...made, stars: made.stars.filter(({ x, y }) => !onHot(x, y)) };
     const { recall } = compare(`6.4 Mpx, ${name}, isolated`, isolated, m, made.truth.fwhm);
-    expect(recall).toBeGreaterThanOrEqual(name.startsWith("out") ? allowed.defocusedRecall : allowed.recall);
+    expect(recall).toBeGreaterThanOrEqual(least);
   });
 
   it("trailed stars tell the direction of the trail", () => {

@@ -108,12 +108,13 @@ describe("the subs of a group", () => {
     );
     expect(related).toEqual(poses.flatMap((_, i) => (Math.abs(i - own) <= 2 * reach ? [i] : [])));
     expectPoses(relations, poses, anchor);
+    // A comparison is off by 0.01, of which each of two equally good subs has 1 / sqrt(2); what the reference has, all have,
+    // and it cancels. A second step adds the whole of its own comparison.
     for (const i of related)
-      if (i !== own)
-        expect(relations[i]!.starlightError / relations[i]!.starlight).toBeCloseTo(
-          Math.abs(i - own) <= reach ? 0.01 : 0.01 * Math.SQRT2,
-          6,
-        );
+      expect(relations[i]!.starlightError / relations[i]!.starlight).toBeCloseTo(
+        Math.abs(i - own) <= reach ? 0.01 * Math.SQRT1_2 : 0.01 * Math.sqrt(1.5),
+        6,
+      );
   });
 
   it("where the sharpest points elsewhere, the field is that of the majority", async () => {
@@ -197,15 +198,14 @@ function measured(name: string, seed: number): Seen[] {
 
 describe("simulated nights", () => {
   const lightOff = new Map<string, number>();
-  const held = { subs: 0, within: 0 };
+  const kinds = new Map<string, { off: number[]; errors: number[] }>();
   const nights = [
     ...(["pointing-jump", "meridian-flip", "cloud", "haze", "field-rotation", "tracking-drift"] as const),
     ...(["dew", "focus-drift", "wind"] as const),
   ];
-  // Stars five times wider than the reference's, or drawn out to ten times their width, so that hardly one stands alone:
-  // 2 % is not reached by all (focus-drift up to 2.0, wind up to 2.3 %; before 6 and 3 %).
-  const hardest: ReadonlySet<string> = new Set(["focus-drift", "wind"]);
-  const runs = nights.flatMap((name) => [11, 21].map((seed) => [name, seed] as const));
+  // Each kind has seeds of its own: nights with one seed show the same stars through the same noise wherever nothing happens,
+  // and would be one sample counted nine times.
+  const runs = nights.flatMap((name, kind) => [11, 21].map((seed) => [name, seed + 1000 * kind] as const));
   it.each(runs)("%s, seed %d", async (name, seed) => {
     const seen = measured(name, seed);
     const { reference, relations } = await relateSubs(
@@ -228,20 +228,20 @@ describe("simulated nights", () => {
     const zero = median(ratio);
     const rich = known.flatMap((sub, i) => (sub.commonStars >= 30 ? [ratio[i]! - zero] : []));
     const lightRms = Math.sqrt(rich.reduce((sum, off) => sum + off * off, 0) / rich.length);
-    const stated = known.filter(
-      (sub, i) => Math.abs(ratio[i]! - zero) < (1.645 * sub.starlightError) / sub.starlight,
-    ).length;
-    // The reference itself has nothing to be off by.
-    held.subs += known.length - 1;
-    held.within += known.filter(
-      (sub, i) => sub.commonStars > 0 && Math.abs(ratio[i]! - zero) < (1.645 * sub.starlightError) / sub.starlight,
-    ).length;
+    const kind = kinds.get(name) ?? { off: [], errors: [] };
+    kinds.set(name, kind);
+    for (const [i, sub] of known.entries()) {
+      // The sub that all were compared with has nothing to be off by.
+      if (sub.commonStars === 0) continue;
+      kind.off.push(ratio[i]! - zero);
+      kind.errors.push(sub.starlightError / sub.starlight);
+    }
     const spread = (values: readonly number[]) =>
       `${Math.min(...values).toFixed(1)} to ${Math.max(...values).toFixed(1)}`;
     report.push(
       `${name} (${seed}): ${known.length} of ${seen.length} subs related; shift (${spread(known.map((r) => Math.hypot(r.shiftXPx, r.shiftYPx)))} px) off by ${median(shiftOff).toFixed(3)}, at most ${Math.max(...shiftOff).toFixed(3)} px; ` +
         `rotation (${spread(known.map((r) => r.rotationDeg))}) off by ${median(angleOff).toFixed(4)}, at most ${Math.max(...angleOff).toFixed(3)} degrees; ` +
-        `starlight of ${rich.length} subs with 30 and more common stars off by ${(100 * lightRms).toFixed(2)} % rms; of all, ${stated} within 1.645 stated errors`,
+        `starlight of ${rich.length} subs with 30 and more common stars off by ${(100 * lightRms).toFixed(2)} % rms`,
     );
     // Only what shows less than a quarter of the reference's field may be missing.
     for (const [i, one] of seen.entries()) {
@@ -256,23 +256,30 @@ describe("simulated nights", () => {
     expect(Math.max(...angleOff)).toBeLessThan(0.1);
     expect(rich.length).toBeGreaterThan(seen.length / 2);
     lightOff.set(`${name} ${seed}`, lightRms);
-    // The galaxy's glow and close neighbours in the apertures once made frames differ by more than was stated.
-    if (name === "meridian-flip") expect(stated / known.length).toBeGreaterThan(0.85);
-    // With one shape and one scale for all stars of a frame it was 0.58 to 0.71.
-    if (name === "field-rotation") expect(stated / known.length).toBeGreaterThan(0.8);
   });
 
-  it.each(runs)("%s, seed %d: starlight within 2 % rms (3 % where stars are very wide)", (name, seed) =>
-    expect(lightOff.get(`${name} ${seed}`)!).toBeLessThan(hardest.has(name) ? 0.03 : 0.02),
+  it.each(runs)("%s, seed %d: starlight within 2 % rms", (name, seed) =>
+    expect(lightOff.get(`${name} ${seed}`)!).toBeLessThan(0.02),
   );
 
-  // Over all nights together. Quiet nights hold more, as the reference's own error, which all subs share, is part of what
-  // is stated.
-  it("the stated errors hold the truth nine times in ten", () => {
-    report.push(
-      `all nights: ${((100 * held.within) / held.subs).toFixed(1)} % of ${held.subs} subs within 1.645 stated errors`,
-    );
-    expect(held.subs).toBeGreaterThan(24 * (runs.length - 1));
-    expect(Math.abs(held.within / held.subs - 0.9)).toBeLessThanOrEqual(0.05);
+  it("the stated errors hold the truth nine times in ten, over all nights and on each kind of night", () => {
+    const isHeld = (off: number, error: number) => Math.abs(off) < 1.645 * error;
+    let [subs, within] = [0, 0];
+    for (const [name, { off, errors }] of kinds) {
+      const held = off.filter((value, i) => isHeld(value, errors[i]!)).length;
+      const rms = Math.sqrt(off.reduce((sum, value) => sum + value * value, 0) / off.length);
+      report.push(
+        `${name.padEnd(15)} ${off.length} subs off by ${(100 * rms).toFixed(2)} % rms, stated ${(100 * median(errors)).toFixed(2)} % (median), ${((100 * held) / off.length).toFixed(1)} % within 1.645 stated errors`,
+      );
+      // Nine in ten are to be held, but the errors of a night's subs are not quite independent. The galaxy's glow and close
+      // neighbours in the apertures (meridian-flip), and one shape for all stars of a frame (field-rotation: 0.58 to 0.71),
+      // once made frames differ by more than was stated.
+      expect(held / off.length).toBeGreaterThan(name === "meridian-flip" ? 0.85 : 0.8);
+      subs += off.length;
+      within += held;
+    }
+    report.push(`all nights: ${((100 * within) / subs).toFixed(1)} % of ${subs} subs within 1.645 stated errors`);
+    expect(subs).toBeGreaterThan(24 * (runs.length - 1));
+    expect(Math.abs(within / subs - 0.9)).toBeLessThanOrEqual(0.05);
   });
 });

@@ -48,6 +48,11 @@ const kinds: Record<string, Kind> = {
     rotationDeg: [-1, 1],
     throughput: [0.85, 1],
   },
+  "dew: a halo, beta 3 to 2.2": {
+    sub: { ...round(3.6), beta: 2.2 },
+    rotationDeg: [-1, 1],
+    throughput: [0.4, 0.7],
+  },
   clouded: {
     reference: { brightest: 300_000, faintest: 4000 },
     sub: { brightest: 300_000, faintest: 4000 },

@@ -2,8 +2,9 @@
 import { sumsOf } from "./lanes.as";
 
 /**
- * Growth curve; twin: growthCurve, which explains it. `scratch` holds the light by distance, and behind it the densities.
- * `out` receives the radius with half of the light, and all light; the return value tells whether there was light.
+ * Growth curve; twin: growthCurve, which explains it. `scratch` holds the light by distance; `out` receives the radius
+ * with half of the light, and all light; the return value tells whether there was light. Sorting pixels by distance takes
+ * longest, so this is done for the inner ones first, which nearly always hold half of the light.
  */
 export function growth(
   stamp: usize,
@@ -16,76 +17,114 @@ export function growth(
   out: usize,
 ): bool {
   const bins = <i32>Math.ceil(outer * 16);
-  const limit = (outer + 0.5) * (outer + 0.5);
-  const side = 2 * radius + 1;
-  memory.fill(scratch, 0, (<usize>(bins + 32)) << 2);
-  const lanes = f32x4(0, 1, 2, 3);
-  const sixteen = f32x4.splat(16);
-  // What lies outside goes to the last place, which nothing reads.
-  const beyond = i32x4.splat(bins + 31);
-  const limit4 = f32x4.splat(<f32>limit);
-  const none = f32x4.splat(0);
-  const toY = min(radius, <i32>Math.floor(y + outer));
-  for (let py = max(-radius, <i32>Math.ceil(y - outer)); py <= toY; py++) {
-    const dy2 = (<f64>py - y) * (<f64>py - y);
-    const reach = Math.sqrt(Math.max(0, limit - dy2));
-    const from = max(-radius, <i32>Math.ceil(x - reach));
-    const to = min(radius, <i32>Math.floor(x + reach));
-    const last = f32x4.splat(<f32>(<f64>to - x + 0.25));
-    const inY = f32x4.splat(<f32>dy2);
-    let at = stamp + ((<usize>((py + radius) * side + radius + from)) << 2);
-    let dx = f32x4.add(f32x4.splat(<f32>(<f64>from - x)), lanes);
-    for (let px = from; px <= to; px += 4, at += 16) {
-      const value = v128.load(at);
-      const distance2 = f32x4.add(f32x4.mul(dx, dx), inY);
-      const inside = v128.and(v128.and(f32x4.le(dx, last), f32x4.le(distance2, limit4)), f32x4.eq(value, value));
-      const place = i32x4.trunc_sat_f32x4_s(f32x4.mul(f32x4.sqrt(distance2), sixteen));
-      const bin = i32x4.min_s(v128.bitselect(place, beyond, inside), beyond);
-      const light = v128.and(inside, value);
-      addTo(scratch, i32x4.extract_lane(bin, 0), f32x4.extract_lane(light, 0));
-      addTo(scratch, i32x4.extract_lane(bin, 1), f32x4.extract_lane(light, 1));
-      addTo(scratch, i32x4.extract_lane(bin, 2), f32x4.extract_lane(light, 2));
-      addTo(scratch, i32x4.extract_lane(bin, 3), f32x4.extract_lane(light, 3));
-      dx = f32x4.add(dx, f32x4.splat(4));
-    }
-  }
-  // The pixel in the middle, nearer than half a pixel, lies evenly from 0 to half a pixel beyond its distance.
-  let core: f64 = 0;
-  let coreReach = 1;
-  for (let k = 0; k < 8; k++) {
-    const light = load<f32>(scratch + ((<usize>k) << 2));
-    if (light != 0) coreReach = k + 8;
-    core += <f64>light;
-  }
-  v128.store(scratch, none);
-  v128.store(scratch, none, 16);
-  const coreDensity = (core * 16) / <f64>coreReach;
-  const densities = scratch + ((<usize>(bins + 32)) << 2);
-  let window: f64 = 0;
-  let total: f64 = 0;
-  for (let k = 0; k < bins; k++) {
-    const at = scratch + ((<usize>k) << 2);
-    const density = window + (k < coreReach ? coreDensity : 0);
-    store<f64>(densities + ((<usize>k) << 3), density);
-    total += density;
-    window += <f64>load<f32>(at, 32);
-    if (k >= 8) window -= <f64>load<f32>(at - 32);
-  }
+  const inner = (bins * 3) / 8 + 16;
+  const total = sortByDistance(stamp, radius, x, y, outer, bins, inner, scratch);
   if (!(total > 0)) return false;
   const target = total / (2 * fraction);
-  let sum: f64 = 0;
-  let half: f64 = NaN;
-  for (let k = 0; k < bins; k++) {
-    const density = load<f64>(densities + ((<usize>k) << 3));
-    if (sum + density >= target) {
-      half = (<f64>k - 0.5 + (target - sum) / density) / 16;
-      break;
-    }
-    sum += density;
+  let half = halfRadius(scratch, min(bins, inner - 8), target);
+  if (half != half) {
+    sortByDistance(stamp, radius, x, y, outer, bins, bins + 16, scratch);
+    half = halfRadius(scratch, bins, target);
   }
   store<f64>(out, half);
   store<f64>(out, total / 16, 8);
   return true;
+}
+
+/**
+ * Sums pixels by their distance in sixteenths of a pixel, as far as `sorted` bins; bins + 16 hold them all. Returns 16
+ * times the light of all pixels within `outer`: a pixel counts from half a pixel within its distance to half beyond.
+ */
+function sortByDistance(
+  stamp: usize,
+  radius: i32,
+  x: f64,
+  y: f64,
+  outer: f64,
+  bins: i32,
+  sorted: i32,
+  profile: usize,
+): f64 {
+  const limit = (outer + 0.5) * (outer + 0.5);
+  const side = 2 * radius + 1;
+  memory.fill(profile, 0, (<usize>(sorted + 16)) << 2);
+  const lanes = f32x4(0, 1, 2, 3);
+  const sixteen = f32x4.splat(16);
+  const sorted4 = i32x4.splat(sorted);
+  const sorted2 = f32x4.splat(<f32>(<f64>(sorted * sorted) / 256));
+  // What lies outside goes to places that nothing reads, one for each lane.
+  const beyond = i32x4.add(i32x4.splat(sorted + 8), i32x4(0, 1, 2, 3));
+  const limit4 = f32x4.splat(<f32>limit);
+  const end = f32x4.splat(<f32>(bins + 7));
+  // Nearer than this, pixels lie within `outer` with all of their light.
+  const whole = <f64>max(0, bins - 9) / 16;
+  const whole2 = f32x4.splat(<f32>(whole * whole));
+  const none = f32x4.splat(0);
+  const four = f32x4.splat(4);
+  let total = f64x2.splat(0);
+  const from = max(-radius, <i32>Math.ceil(x - outer - 0.5));
+  const to = min(radius, <i32>Math.floor(x + outer + 0.5));
+  const last = f32x4.splat(<f32>(<f64>to - x + 0.25));
+  const firstDx = f32x4.add(f32x4.splat(<f32>(<f64>from - x)), lanes);
+  const toY = min(radius, <i32>Math.floor(y + outer));
+  for (let py = max(-radius, <i32>Math.ceil(y - outer)); py <= toY; py++) {
+    const inY = f32x4.splat(<f32>((<f64>py - y) * (<f64>py - y)));
+    let at = stamp + ((<usize>((py + radius) * side + radius + from)) << 2);
+    let dx = firstDx;
+    let ofRow = none;
+    for (let px = from; px <= to; px += 4, at += 16) {
+      const value = v128.load(at);
+      const distance2 = f32x4.add(f32x4.mul(dx, dx), inY);
+      const near = f32x4.lt(distance2, sorted2);
+      if (!v128.any_true(v128.or(near, f32x4.gt(distance2, whole2)))) {
+        ofRow = f32x4.add(ofRow, v128.and(f32x4.eq(value, value), f32x4.mul(value, sixteen)));
+        dx = f32x4.add(dx, four);
+        continue;
+      }
+      const inside = v128.and(v128.and(f32x4.le(dx, last), f32x4.le(distance2, limit4)), f32x4.eq(value, value));
+      const light = v128.and(inside, value);
+      const distance = f32x4.mul(f32x4.sqrt(distance2), sixteen);
+      const share = f32x4.pmin(sixteen, f32x4.pmax(none, f32x4.sub(end, f32x4.floor(distance))));
+      ofRow = f32x4.add(ofRow, f32x4.mul(light, share));
+      dx = f32x4.add(dx, four);
+      if (!v128.any_true(near)) continue;
+      const place = i32x4.min_s(i32x4.trunc_sat_f32x4_s(distance), sorted4);
+      const bin = v128.bitselect(place, beyond, v128.and(inside, near));
+      addTo(profile, i32x4.extract_lane(bin, 0), f32x4.extract_lane(light, 0));
+      addTo(profile, i32x4.extract_lane(bin, 1), f32x4.extract_lane(light, 1));
+      addTo(profile, i32x4.extract_lane(bin, 2), f32x4.extract_lane(light, 2));
+      addTo(profile, i32x4.extract_lane(bin, 3), f32x4.extract_lane(light, 3));
+    }
+    total = f64x2.add(total, f64x2.promote_low_f32x4(ofRow));
+    total = f64x2.add(total, f64x2.promote_low_f32x4(v128.shuffle<f32>(ofRow, ofRow, 2, 3, 2, 3)));
+  }
+  return f64x2.extract_lane(total, 0) + f64x2.extract_lane(total, 1);
+}
+
+/** The radius within which the sorted light reaches a target (16 times what is wanted); NaN when `bins` do not hold it. */
+function halfRadius(profile: usize, bins: i32, target: f64): f64 {
+  // The pixel in the middle, nearer than half a pixel, lies evenly from 0 to half a pixel beyond its distance.
+  let core: f64 = 0;
+  let coreReach = 1;
+  for (let k = 0; k < 8; k++) {
+    const light = load<f32>(profile + ((<usize>k) << 2));
+    if (light != 0) coreReach = k + 8;
+    core += <f64>light;
+  }
+  v128.store(profile, f32x4.splat(0));
+  v128.store(profile, f32x4.splat(0), 16);
+  const coreDensity = (core * 16) / <f64>coreReach;
+  let window: f64 = 0;
+  let sum: f64 = 0;
+  for (let k = 0; k < bins; k++) {
+    const at = profile + ((<usize>k) << 2);
+    const density = window + (k < coreReach ? coreDensity : 0);
+    if (sum + density >= target) return (<f64>k - 0.5 + (target - sum) / density) / 16;
+    sum += density;
+    const left = k >= 8 ? load<f32>(at - 32) : 0;
+    window += <f64>load<f32>(at, 32) - <f64>left;
+  }
+  return NaN;
 }
 
 @inline
@@ -112,6 +151,7 @@ export function foreign(stamp: usize, radius: i32, x: f64, y: f64, outer: f64, s
   const last = f32x4.splat(<f32>(<f64>radius - x + 0.25));
   const none = f32x4.splat(0);
   const one = f32x4.splat(1);
+  const four = f32x4.splat(4);
   // The mirror of column px lies at mirrorX - px.
   const mirrorLast = f32x4.splat(<f32>min(radius, mirrorX + radius));
   const mirrorFirst = f32x4.splat(<f32>max(-radius, mirrorX - radius));
@@ -130,12 +170,21 @@ export function foreign(stamp: usize, radius: i32, x: f64, y: f64, outer: f64, s
     for (let px = -radius; px <= radius; px += 4) {
       const value = v128.load(at);
       const distance2 = f32x4.add(f32x4.mul(dx, dx), inY);
+      // Within the aperture, only what clearly stands out can be foreign.
+      const bright = f32x4.gt(value, clearly);
+      if (!v128.any_true(v128.or(bright, f32x4.gt(distance2, outer2)))) {
+        at += 16;
+        mirror -= 16;
+        dx = f32x4.add(dx, four);
+        column = f32x4.add(column, four);
+        continue;
+      }
       const counts = v128.and(v128.and(f32x4.le(dx, last), f32x4.ge(distance2, core2)), f32x4.eq(value, value));
       const outside = v128.and(counts, f32x4.gt(distance2, outer2));
       around = f32x4.add(around, v128.and(outside, f32x4.max(least, f32x4.min(most, value))));
       pixels = f32x4.add(pixels, v128.and(outside, one));
       const ring = v128.andnot(counts, outside);
-      if (hasMirror && v128.any_true(ring)) {
+      if (hasMirror && v128.any_true(v128.and(ring, bright))) {
         const there = v128.load(mirror);
         const other = v128.shuffle<f32>(there, there, 3, 2, 1, 0);
         const known = v128.and(f32x4.ge(column, mirrorFirst), f32x4.le(column, mirrorLast));
@@ -144,8 +193,8 @@ export function foreign(stamp: usize, radius: i32, x: f64, y: f64, outer: f64, s
       }
       at += 16;
       mirror -= 16;
-      dx = f32x4.add(dx, f32x4.splat(4));
-      column = f32x4.add(column, f32x4.splat(4));
+      dx = f32x4.add(dx, four);
+      column = f32x4.add(column, four);
     }
   }
   const both = sumsOf(more, around, pixels, none);

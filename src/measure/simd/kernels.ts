@@ -62,6 +62,7 @@ export interface Kernels {
     inverseYY: number,
     out: number,
   ): void;
+  lightUnder16(pixels: number, width: number, height: number, rows: number, count: number, balance: number): void;
   growth(
     stamp: number,
     radius: number,
@@ -73,6 +74,7 @@ export interface Kernels {
     out: number,
   ): number;
   foreign(stamp: number, radius: number, x: number, y: number, outer: number, sigma: number, out: number): void;
+  moffatImage(p: number, radius: number, into: number): void;
   moffatWeights(p: number, radius: number, skyVariance: number, perValue: number, weights: number): void;
   compareMoffat(
     p: number,
@@ -106,6 +108,7 @@ export interface Kernels {
     out: number,
     records: number,
     kinds: number,
+    balances: number,
   ): void;
   brighterInRow(
     values: number,

@@ -1,18 +1,44 @@
 // First look at what made a peak.
 import { adaptive, fixed } from "./moments.as";
-import { cut16 } from "./stamps.as";
+import { balance, cut16 } from "./stamps.as";
 
 /** What a look gives; the same numbers stand in star-records.ts. */
 const isStar = 0;
 const isHot = 1;
-/** The stamp leaves the frame, or must be larger: TypeScript looks. */
+/** The stamp leaves the frame: TypeScript looks. */
 const unusual = 2;
 
+/** Cuts a stamp; of a mosaic (`balances` not 0) the skies of the four channels are taken off, and it is balanced. */
+function cut(
+  pixels: usize,
+  width: i32,
+  left: i32,
+  top: i32,
+  radius: i32,
+  sky: f64,
+  balances: usize,
+  skies: usize,
+  stamp: usize,
+  out: usize,
+): void {
+  const side = 2 * radius + 1;
+  cut16(pixels, width, left - radius, top - radius, side, <f32>sky, stamp);
+  if (balances == 0) return;
+  // Peaks lie on even pixels, so that the radius tells which channel comes first.
+  const turned = (radius & 1) * 3;
+  for (let channel = 0; channel < 4; channel++) {
+    const place = out + ((<usize>(channel ^ turned)) << 3);
+    store<f64>(place, load<f64>(skies + ((<usize>channel) << 3)));
+    store<f64>(place, load<f64>(balances + ((<usize>channel) << 3)), 32);
+  }
+  balance(stamp, side, out);
+}
+
 /**
- * Places and shapes of what made the peaks of a 16-bit frame without a colour mosaic; twin: StarFinder's look, which
- * explains the steps. `peaks` are indices into the sums, `widthOfSums` wide; `records` holds 14 numbers for each peak:
+ * Places and shapes of what made the peaks of a 16-bit frame; twin: StarFinder's look, which explains the steps. `peaks` are indices into the sums, `widthOfSums` wide; `records` holds 14 numbers for each peak:
  * the sky and the noise of a pixel are given as the 7th and 8th, and x, y, xx, xy, yy, peak are filled in; the 12th
- * receives the flags: 1 saturated, 2 near the edge, 8 without a shape. `kinds` receives what each look gave.
+ * receives the flags: 1 saturated, 2 near the edge, 8 without a shape. Of a mosaic the first four hold what each channel's
+ * sky lies above the mean, and `balances` the four factors of the channels; 0: no mosaic. `kinds` receives what each look gave.
  */
 export function lookAt16(
   pixels: usize,
@@ -35,8 +61,11 @@ export function lookAt16(
   out: usize,
   records: usize,
   kinds: usize,
+  balances: usize,
 ): void {
   const side = 2 * radius + 1;
+  const wide = min(largestRadius, 3 * radius);
+  const skies = out + 512;
   const fixedWeight = Math.max(1, sigma * sigma);
   const clear = 2 * sigma;
   for (let i = 0; i < count; i++, records += 112) {
@@ -50,7 +79,8 @@ export function lookAt16(
     }
     const sky = load<f64>(records, 48);
     const noise = load<f64>(records, 56);
-    cut16(pixels, width, left - radius, top - radius, side, <f32>sky, stamp);
+    if (balances != 0) memory.copy(skies, records, 32);
+    cut(pixels, width, left, top, radius, sky, balances, skies, stamp, out);
     let peak: f64 = -Infinity;
     let peakX = 0;
     let peakY = 0;
@@ -91,13 +121,23 @@ export function lookAt16(
     const startY = sum > 0 ? <f64>peakY + sumY / sum : <f64>peakY;
     const step = Math.max(finestStep, Math.min(coarsestStep, (stepInNoise * noise) / (peak * sigma)));
     const drift = Math.max(3, 1.5 * sigma) * (saturated ? 3 : 1);
-    const settled = adaptive(stamp, radius, startX, startY, guessXX, guessXY, guessYY, drift, step, out);
+    let settled = adaptive(stamp, radius, startX, startY, guessXX, guessXY, guessYY, drift, step, out);
     const reach = 3.24 * Math.sqrt(Math.max(load<f64>(out, 16), load<f64>(out, 32)));
+    let within = radius;
     if ((settled && reach > <f64>(radius - 2) && radius < largestRadius) || (!settled && saturated)) {
-      store<u8>(kind, unusual);
-      continue;
+      if (left < wide || top < wide || left + wide >= width || top + wide >= height) {
+        store<u8>(kind, unusual);
+        continue;
+      }
+      cut(pixels, width, left, top, wide, sky, balances, skies, stamp, out);
+      const twice = 4 * sigma * sigma;
+      settled = saturated
+        ? adaptive(stamp, wide, startX, startY, twice, 0, twice, 2 * drift, step, out)
+        : adaptive(stamp, wide, startX, startY, guessXX, guessXY, guessYY, 2 * drift, step, out);
+      within = wide;
     }
-    const got = settled ? 2 : fixed(stamp, radius, startX, startY, fixedWeight, drift, out);
+    let got = settled ? 2 : 0;
+    if (!settled && !saturated) got = fixed(stamp, within, startX, startY, fixedWeight, drift, out);
     const x = <f64>left + (got > 0 ? load<f64>(out) : startX);
     const y = <f64>top + (got > 0 ? load<f64>(out, 8) : startY);
     const edge = x < clear || y < clear || x > <f64>(width - 1) - clear || y > <f64>(height - 1) - clear;

@@ -32,6 +32,51 @@ export function moffatWeights(p: usize, radius: i32, skyVariance: f64, perValue:
 }
 
 /**
+ * Moffat profile of peak 1 as the mean of nine Gauss-Legendre points in each pixel; twin: meanOverPixel. `p` holds x, y,
+ * a, b, c, beta of (1 + a dx^2 + 2 b dx dy + c dy^2)^-beta; `into` receives a square of the stamp's side.
+ */
+export function moffatImage(p: usize, radius: i32, into: usize): void {
+  const x0 = load<f64>(p);
+  const y0 = load<f64>(p, 8);
+  const a = f32x4.splat(<f32>load<f64>(p, 16));
+  const b = load<f64>(p, 24);
+  const c = load<f64>(p, 32);
+  const minusBeta = f32x4.splat(<f32>-load<f64>(p, 40));
+  const side = 2 * radius + 1;
+  const lanes = f32x4(0, 1, 2, 3);
+  const lowest = f32x4.splat(-80);
+  // sqrt(0.15), and products of the weights 5/18, 8/18, 5/18.
+  const off = 0.3872983346207417;
+  const off4 = f32x4.splat(<f32>off);
+  const corner = f32x4.splat(<f32>(25.0 / 324));
+  const edge = f32x4.splat(<f32>(40.0 / 324));
+  const middle = f32x4.splat(<f32>(64.0 / 324));
+  for (let y = 0; y < side; y++) {
+    for (let x = 0; x < side; x += 4) {
+      const dx = f32x4.add(f32x4.splat(<f32>(<f64>(x - radius) - x0)), lanes);
+      const left = f32x4.sub(dx, off4);
+      const right = f32x4.add(dx, off4);
+      let sum = f32x4.splat(0);
+      for (let row = -1; row <= 1; row++) {
+        const dy = <f64>(y - radius) - y0 + <f64>row * off;
+        const inY = f32x4.splat(<f32>(1 + c * dy * dy));
+        const cross = f32x4.splat(<f32>(2 * b * dy));
+        const beside = row == 0 ? edge : corner;
+        const within = row == 0 ? middle : edge;
+        const u0 = f32x4.add(inY, f32x4.mul(left, f32x4.add(cross, f32x4.mul(a, left))));
+        const u1 = f32x4.add(inY, f32x4.mul(dx, f32x4.add(cross, f32x4.mul(a, dx))));
+        const u2 = f32x4.add(inY, f32x4.mul(right, f32x4.add(cross, f32x4.mul(a, right))));
+        const p0 = exp2(f32x4.max(lowest, f32x4.mul(minusBeta, log2(u0))));
+        const p1 = exp2(f32x4.max(lowest, f32x4.mul(minusBeta, log2(u1))));
+        const p2 = exp2(f32x4.max(lowest, f32x4.mul(minusBeta, log2(u2))));
+        sum = f32x4.add(sum, f32x4.add(f32x4.mul(beside, f32x4.add(p0, p2)), f32x4.mul(within, p1)));
+      }
+      v128.store(into + ((<usize>(y * side + x)) << 2), sum);
+    }
+  }
+}
+
+/**
  * Compares a pixel-integrated Moffat profile with a stamp; twin: compareMoffat, which explains it. `into` receives the
  * lower triangle of the 8 x 8 matrix (row after row of 8), the right side, chi-square. `rows` is scratch for 45 vectors.
  */

@@ -21,7 +21,6 @@ export function fillHistogram(
   const none = i32x4.splat(0);
   const step2 = f64x2.splat(perStep);
   const half = f64x2.splat(0.5);
-  let first = 4095;
   for (let y = fromY; y < toY; y++) {
     const base = low + tiltY * (<f64>y - middleY) + tiltX * (<f64>fromX - middleX);
     let at = values + ((<usize>(y * width + fromX)) << 2);
@@ -55,9 +54,7 @@ export function fillHistogram(
       count1(histogram, value > 0 ? <i32>Math.min(value, 4095) : 0);
     }
   }
-  first = 1;
-  while (first < 4095 && load<u32>(histogram + ((<usize>first) << 2)) == 0) first++;
-  return first;
+  return firstCounted(histogram);
 }
 
 /**
@@ -103,7 +100,19 @@ export function fillSimpleHistogram(
       count1(histogram, value > 0 ? <i32>Math.min(value, 4095) : 0);
     }
   }
+  return firstCounted(histogram);
+}
+
+/** The lowest bin above 0 with a count; the last when there is none. */
+function firstCounted(histogram: usize): i32 {
   let first = 1;
+  while (first < 4095 && (first & 15) != 0 && load<u32>(histogram + ((<usize>first) << 2)) == 0) first++;
+  if ((first & 15) == 0)
+    for (; first < 4080; first += 16) {
+      const at = histogram + ((<usize>first) << 2);
+      const lower = v128.or(v128.load(at), v128.load(at, 16));
+      if (v128.any_true(v128.or(lower, v128.or(v128.load(at, 32), v128.load(at, 48))))) break;
+    }
   while (first < 4095 && load<u32>(histogram + ((<usize>first) << 2)) == 0) first++;
   return first;
 }

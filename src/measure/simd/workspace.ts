@@ -11,6 +11,8 @@ export interface Workspace {
   readonly weights: Float32Array;
   /** Where kernels leave their results, and parameters are handed over. */
   readonly out: Float64Array;
+  /** What is told and learnt of a few hundred stars at once. */
+  readonly queue: Float64Array;
   /** Scratch of the profile fits. */
   readonly rows: Float32Array;
   readonly peaks: Int32Array;
@@ -47,6 +49,8 @@ export interface WorkspaceSizes {
   readonly bins: number;
 }
 
+/** Room of the queue. */
+const queueNumbers = 12 * 256;
 const page = 65_536;
 /** The first page is the kernels' own. */
 const start = page;
@@ -66,6 +70,7 @@ export function workspace(sizes: WorkspaceSizes, plain: boolean): Workspace {
     stamp: [Float32Array, sizes.stamp],
     weights: [Float32Array, sizes.stamp],
     out: [Float64Array, 96],
+    queue: [Float64Array, queueNumbers],
     rows: [Float32Array, 48 * 4],
     peaks: [Int32Array, sizes.peaks],
     kinds: [Uint8Array, sizes.peaks],
