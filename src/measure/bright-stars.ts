@@ -32,8 +32,8 @@ export const brightStarCount = (packed: Uint8Array): number => packed.length / b
 /** The stars that {@link packBrightStars} packed, brightest first; columns that are not remembered are NaN. */
 export function unpackBrightStars(packed: Uint8Array): StarList {
   const count = brightStarCount(packed);
-  // A copy, as single precision needs bytes that start at a multiple of four.
-  const bytes = packed.slice();
+  // A copy, as single precision needs bytes that start at a multiple of four; slice() of a Node buffer would be none.
+  const bytes = new Uint8Array(packed);
   const column = (c: number) => Float64Array.from(new Float32Array(bytes.buffer, 4 * c * count, count));
   const [xPx, yPx, fluxAdu, fluxErrorAdu, apertureRatio] = [column(0), column(1), column(2), column(3), column(4)];
   const unknown = new Float64Array(count).fill(Number.NaN);

@@ -20,5 +20,5 @@ export const writeSubMeasurement = ({ brightStars, ...rest }: SubMeasurement): s
 /** @throws SyntaxError when the text is not JSON */
 export function readSubMeasurement(text: string): SubMeasurement {
   const { brightStars, ...rest } = fromExactJson(text) as Omit<SubMeasurement, "brightStars"> & { brightStars: string };
-  return { ...rest, brightStars: Buffer.from(brightStars, "base64") };
+  return { ...rest, brightStars: new Uint8Array(Buffer.from(brightStars, "base64")) };
 }

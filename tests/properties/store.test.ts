@@ -81,6 +81,12 @@ describe("stars for matching", () => {
     expect(packBrightStars(listOf(0, () => 0)).length).toBe(0);
   });
 
+  it("are the same wherever their bytes lie, as in a Node buffer that shares its memory", () => {
+    const packed = packBrightStars(listOf(37, () => 0));
+    const shared = Buffer.concat([Buffer.from("abc"), packed]).subarray(3);
+    expect(unpackBrightStars(shared)).toEqual(unpackBrightStars(packed));
+  });
+
   it("packing what was packed changes nothing", () => {
     const once = packBrightStars(listOf(123, () => 0));
     expect(packBrightStars(unpackBrightStars(once))).toEqual(once);
