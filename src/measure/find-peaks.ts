@@ -83,22 +83,27 @@ function peaksInRow(
     const end = Math.min(row + width - 2, row + (s + 1) * segment);
     for (let at = row + (s === 0 ? 2 : s * segment); at < end; at++) {
       if (!(values[at]! > threshold)) continue;
-      const here = smoothed(values, at, width);
-      if (!(here > filtered[s]!)) continue;
-      // Of two equal neighbours one must win: the later one. Beside missing values nothing is a peak.
-      if (
-        here >= smoothed(values, at - 1, width) &&
-        here > smoothed(values, at + 1, width) &&
-        here >= smoothed(values, at - width, width) &&
-        here > smoothed(values, at + width, width) &&
-        here >= smoothed(values, at - width - 1, width) &&
-        here >= smoothed(values, at - width + 1, width) &&
-        here > smoothed(values, at + width - 1, width) &&
-        here > smoothed(values, at + width + 1, width) &&
-        found < peaks.length
-      )
-        peaks[found++] = at;
+      if (!(smoothed(values, at, width) > filtered[s]!)) continue;
+      if (isMaximum(values, at, width) && found < peaks.length) peaks[found++] = at;
     }
   }
   return found;
+}
+
+/**
+ * True where the smoothed sums are largest. Of two equal neighbours one must win: the later one. Beside missing values
+ * nothing is a maximum.
+ */
+export function isMaximum(values: Float32Array, at: number, width: number): boolean {
+  const here = smoothed(values, at, width);
+  return (
+    here >= smoothed(values, at - 1, width) &&
+    here > smoothed(values, at + 1, width) &&
+    here >= smoothed(values, at - width, width) &&
+    here > smoothed(values, at + width, width) &&
+    here >= smoothed(values, at - width - 1, width) &&
+    here >= smoothed(values, at - width + 1, width) &&
+    here > smoothed(values, at + width - 1, width) &&
+    here > smoothed(values, at + width + 1, width)
+  );
 }

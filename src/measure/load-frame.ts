@@ -24,7 +24,11 @@ export function loadFrame(reader: PixelReader, plane: number, scratch?: FrameBuf
   const rowsAtOnce = 2 * Math.max(1, Math.floor(chunkPixels / (2 * width)));
   for (let row = 0; row < height; row += rowsAtOnce) {
     const rows = Math.min(rowsAtOnce, height - row);
-    reader.readRows(plane * height + row, rows, pixels.subarray(row * width, (row + rows) * width));
+    const into = pixels.subarray(row * width, (row + rows) * width);
+    if (kernels !== null && reader.readStored !== undefined && into instanceof Uint16Array) {
+      reader.readStored(plane * height + row, rows, into);
+      kernels.turn16(into.byteOffset, into.length);
+    } else reader.readRows(plane * height + row, rows, into);
     const end = row + (rows & ~1);
     if (kernels !== null)
       kernels.sumRows16(

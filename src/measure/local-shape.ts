@@ -34,25 +34,10 @@ const [leastArea, mostArea] = [0.4, 8];
  */
 export function localShapes(stars: readonly Star[], typical: Shape): ShapeAt {
   const size = Math.sqrt(typical.xx * typical.yy - typical.xy * typical.xy);
-  const used = stars.filter(
-    (star) =>
-      star.flags === 0 &&
-      star.peak > 5 * star.sigma &&
-      Math.sqrt(star.xx * star.yy - star.xy * star.xy) < mostUsed * size,
-  );
+  const used = stars.filter((star) => isUsed(star, size));
   if (used.length < fewest) return () => typical;
   const count = used.length;
-  const [u, v, xx, xy, yy, noise] = Array.from({ length: 6 }, () => new Float64Array(count)) as Columns;
-  for (let i = 0; i < count; i++) {
-    const star = used[i]!;
-    u[i] = star.x;
-    v[i] = star.y;
-    xx[i] = star.xx;
-    xy[i] = star.xy;
-    yy[i] = star.yy;
-    // Of a covariance in units of the typical one: as the peak's noise, about.
-    noise[i] = star.sigma / star.peak;
-  }
+  const [u, v, xx, xy, yy, noise] = columnsOf(used);
   const acrossX = extentOf(u);
   const acrossY = extentOf(v);
   const scale = Math.max(acrossX.half, acrossY.half);
@@ -103,6 +88,25 @@ export function localShapes(stars: readonly Star[], typical: Shape): ShapeAt {
     local.yy = yy;
     return local;
   };
+}
+
+const isUsed = (star: Star, size: number): boolean =>
+  star.flags === 0 && star.peak > 5 * star.sigma && Math.sqrt(star.xx * star.yy - star.xy * star.xy) < mostUsed * size;
+
+/** Places, covariances and their noise, in units of the typical covariance: as the peak's noise, about. */
+function columnsOf(stars: readonly Star[]): Columns {
+  const columns = Array.from({ length: 6 }, () => new Float64Array(stars.length)) as Columns;
+  const [u, v, xx, xy, yy, noise] = columns;
+  for (let i = 0; i < stars.length; i++) {
+    const star = stars[i]!;
+    u[i] = star.x;
+    v[i] = star.y;
+    xx[i] = star.xx;
+    xy[i] = star.xy;
+    yy[i] = star.yy;
+    noise[i] = star.sigma / star.peak;
+  }
+  return columns;
 }
 
 type Terms = readonly [number, number, number, number, number, number];

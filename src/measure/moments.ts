@@ -28,6 +28,10 @@ const mostRounds = 16;
 /** A step may be lengthened by so many times the way between two results, or shortened. */
 const mostAhead = 4;
 const mostBack = 0.5;
+/** Of steps that shrink by this factor and more, what all later ones add is reckoned from the last two ... */
+const fastShrinking = 0.5;
+/** ... and may be this part of a settled change. */
+const leftOver = 0.5;
 /** The weight is never narrower than this (variance, square pixels): pixels could not sample the product. */
 const leastWeight = 1;
 /** No star is sharper than a pixel that holds all of it. */
@@ -40,7 +44,8 @@ const sums: Sums = { light: 0, x: 0, y: 0, xx: 0, xy: 0, yy: 0 };
  * @param startX - first guess, relative to the middle of the stamp
  * @param guess - first guess of the covariance
  * @param drift - how far the centre may move from the first guess, pixels
- * @param settledAt - it has settled when moments change by less than this, relative to their size and in pixels
+ * @param settledAt - it has settled when moments change by less than this, relative to their size and in pixels, or when
+ * all further changes are reckoned to be less
  * @returns whether it settled; `result` is filled only then
  */
 export function adaptiveMoments(
@@ -66,6 +71,7 @@ export function adaptiveMoments(
   let { xx, xy, yy } = guess;
   let [wasX, wasY, wasXX, wasXY, wasYY] = [0, 0, 0, 0, 0];
   let [movedX, movedY, movedXX, movedXY, movedYY] = [0, 0, 0, 0, 0];
+  let lastStep2 = 0;
   for (let round = 0; round < mostRounds; round++) {
     const widen = Math.max(0, leastWeight - (xx + yy) / 2 + Math.hypot((xx - yy) / 2, xy));
     const weightXX = xx + widen;
@@ -90,13 +96,20 @@ export function adaptiveMoments(
     // The steps of slowly settling stars point one way, or to and fro: the step ahead that would leave the least
     // difference between two steps (Anderson 1965, of depth 1), positions weighed against shapes by the star's size.
     let ahead = 0;
+    let isNear = false;
+    const size = xx + yy;
+    const step2 = size * (moveX * moveX + moveY * moveY) + moveXX * moveXX + 2 * moveXY * moveXY + moveYY * moveYY;
     if (round > 0) {
-      const size = xx + yy;
       const [turnX, turnY] = [moveX - movedX, moveY - movedY];
       const [turnXX, turnXY, turnYY] = [moveXX - movedXX, moveXY - movedXY, moveYY - movedYY];
       const turned = size * (turnX * turnX + turnY * turnY) + turnXX * turnXX + 2 * turnXY * turnXY + turnYY * turnYY;
       const along = size * (moveX * turnX + moveY * turnY) + moveXX * turnXX + 2 * moveXY * turnXY + moveYY * turnYY;
       if (turned > 0) ahead = Math.max(-mostAhead, Math.min(mostBack, along / turned));
+      // A geometric series: shrunk / (1 - shrunk) of this step is still to come. The step ahead makes up for most of it.
+      const shrunk = Math.sqrt(step2 / lastStep2);
+      const enough = (leftOver * settledAt * (1 - shrunk)) / shrunk;
+      isNear =
+        shrunk < fastShrinking && change < enough * (nextXX + nextYY) && Math.abs(sums.x) + Math.abs(sums.y) < enough;
     }
     x = toX - ahead * (toX - wasX);
     y = toY - ahead * (toY - wasY);
@@ -107,6 +120,11 @@ export function adaptiveMoments(
     xx = Math.max(leastVariance, limited(nextXX - ahead * (nextXX - wasXX), xx));
     yy = Math.max(leastVariance, limited(nextYY - ahead * (nextYY - wasYY), yy));
     xy = slanted(nextXY - ahead * (nextXY - wasXY), xx, yy);
+    if (isNear) {
+      fill(result, x, y, xx, xy, yy);
+      return true;
+    }
+    lastStep2 = step2;
     [wasX, wasY, wasXX, wasXY, wasYY] = [toX, toY, nextXX, nextXY, nextYY];
     [movedX, movedY, movedXX, movedXY, movedYY] = [moveX, moveY, moveXX, moveXY, moveYY];
   }

@@ -1,5 +1,5 @@
 import { descendingOrder } from "../numbers/order.js";
-import { kernelSigma, kernelSum, smoothed } from "./find-peaks.js";
+import { isMaximum, kernelSigma, kernelSum, smoothed } from "./find-peaks.js";
 import type { SumPlane } from "./frame-buffers.js";
 
 /** A place whose sums have changed, with the sky around it in the units of the sums. */
@@ -109,20 +109,6 @@ function firstNotBelow(numbers: Int32Array, limit: number, from: number): number
     else high = middle;
   }
   return low;
-}
-
-function isMaximum(values: Float32Array, at: number, width: number): boolean {
-  const here = smoothed(values, at, width);
-  return (
-    here >= smoothed(values, at - 1, width) &&
-    here > smoothed(values, at + 1, width) &&
-    here >= smoothed(values, at - width, width) &&
-    here > smoothed(values, at + width, width) &&
-    here >= smoothed(values, at - width - 1, width) &&
-    here >= smoothed(values, at - width + 1, width) &&
-    here > smoothed(values, at + width - 1, width) &&
-    here > smoothed(values, at + width + 1, width)
-  );
 }
 
 /**

@@ -48,6 +48,29 @@ export class StarGrid {
     return false;
   }
 
+  /** True when another point within a radius of a point has more than a share of that point's value. */
+  hasRival(self: number, radius: number, values: Float64Array, share: number): boolean {
+    const x = this.#x[self]!;
+    const y = this.#y[self]!;
+    const least = share * values[self]!;
+    const limit = radius * radius;
+    const xs = this.#x;
+    const ys = this.#y;
+    const first = this.#first;
+    const next = this.#next;
+    const from = this.#column(x - radius);
+    const to = this.#column(x + radius);
+    for (let row = this.#row(y - radius), last = this.#row(y + radius); row <= last; row++)
+      for (let cell = row * this.#across + from, end = row * this.#across + to; cell <= end; cell++)
+        for (let i = first[cell]!; i >= 0; i = next[i]!) {
+          if (!(values[i]! > least) || i === self) continue;
+          const dx = xs[i]! - x;
+          const dy = ys[i]! - y;
+          if (dx * dx + dy * dy <= limit) return true;
+        }
+    return false;
+  }
+
   #column(x: number): number {
     return Math.max(0, Math.min(this.#across - 1, Math.floor(x / this.#cell)));
   }

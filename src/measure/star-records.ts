@@ -115,7 +115,9 @@ export class StarRecord implements Star {
   /** Takes over the numbers of a record. */
   take(numbers: Float64Array, index: number): void {
     const from = index * numbersPerStar;
-    for (let k = 0; k < numbersPerStar; k++) this.#numbers[this.#at + k] = numbers[from + k]!;
+    const to = this.#at;
+    const own = this.#numbers;
+    for (let k = 0; k < numbersPerStar; k++) own[to + k] = numbers[from + k]!;
   }
 
   /** As before its light is measured. */

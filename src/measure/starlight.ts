@@ -31,15 +31,10 @@ export interface Light {
 
 /** Marks stars that a neighbour's light reaches: within `reach`, with more than 3 % of the star's own light. */
 export function markCrowded(stars: readonly Star[], grid: StarGrid, reach: number): void {
-  stars.forEach((star, self) => {
-    const crowded = grid.some(
-      star.x,
-      star.y,
-      reach,
-      (index) => index !== self && stars[index]!.flux > 0.03 * star.flux,
-    );
-    if (crowded) star.flags |= starFlags.crowded;
-  });
+  const fluxes = new Float64Array(stars.length);
+  for (let i = 0; i < fluxes.length; i++) fluxes[i] = stars[i]!.flux;
+  for (let i = 0; i < fluxes.length; i++)
+    if (grid.hasRival(i, reach, fluxes, 0.03)) stars[i]!.flags |= starFlags.crowded;
 }
 
 /**

@@ -29,13 +29,19 @@ export function openPlainImage(
   const scaling = scalingOf(header, bitpix);
   const type = pixelTypeOf(scaling);
   const shape = shapeOf(axes);
+  const startOf = (row: number) => dataOffsetBytes + row * shape.width * bytesPerValue(bitpix);
+  const readStored = (firstRow: number, rows: number, into: Uint16Array) => {
+    checkRows(shape, firstRow, rows, into);
+    fill(source, header, Buffer.from(into.buffer, into.byteOffset, rows * shape.width * 2), startOf(firstRow));
+  };
   return {
     ...shape,
     type,
+    ...(type === "uint16" && { readStored }),
     readRows(firstRow, rows, into) {
       checkRows(shape, firstRow, rows, into);
       const count = rows * shape.width;
-      const start = dataOffsetBytes + firstRow * shape.width * bytesPerValue(bitpix);
+      const start = startOf(firstRow);
       const made = typeOfArray(into);
       if (made !== type && made !== "float32" && made !== "float64")
         throw new CallError(`Pixels of type ${type} do not fit an array of type ${made}`);

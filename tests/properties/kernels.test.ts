@@ -13,12 +13,15 @@ import { Levels } from "../../src/measure/levels.js";
 import { loadFrame } from "../../src/measure/load-frame.js";
 import { measureFrame } from "../../src/measure/measure-frame.js";
 import { fillHistogram } from "../../src/measure/mesh-histogram.js";
+import { adaptiveMoments } from "../../src/measure/moments.js";
 import { measureMosaic } from "../../src/measure/mosaic.js";
 import { hasKernels } from "../../src/measure/simd/kernels.js";
 import { skyBins } from "../../src/measure/sky-histogram.js";
 import { cutStamp } from "../../src/measure/stamp.js";
 import type { Star } from "../../src/measure/star.js";
 import { streakPoints } from "../../src/measure/streak-points.js";
+import { memoryBytes } from "../../src/read/file-bytes.js";
+import { firstImage, openPixels } from "../../src/read/hdu.js";
 import type { PixelArray, PixelReader } from "../../src/read/pixels.js";
 import { normals, uniforms } from "../recovery/star-frames.js";
 
@@ -126,6 +129,58 @@ function someStars(width: number, height: number, seed: number): Star[] {
 
 describe("each kernel and its twin", () => {
   const typical = { xx: 3.5, xy: 0, yy: 4.5 };
+
+  it("16-bit files that are turned over after reading hold the values of the standard, every one of them", () => {
+    // FITS 4.0, table 11: two's complement, high byte first, and 32768 is added.
+    const [width, height] = [514, 130];
+    const cards = ["SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 2", `NAXIS1  = ${width}`, `NAXIS2  = ${height}`];
+    const header = [...cards, "BZERO   = 32768", "END"]
+      .map((card) => card.padEnd(80))
+      .join("")
+      .padEnd(2880);
+    const bytes = new Uint8Array(2880 + Math.ceil((2 * width * height) / 2880) * 2880);
+    bytes.set(new TextEncoder().encode(header));
+    const stored = new DataView(bytes.buffer, 2880);
+    for (let i = 0; i < width * height; i++) stored.setUint16(2 * i, (i * 40_503) & 0xffff, false);
+    const expected = Uint16Array.from({ length: width * height }, (_, i) => stored.getInt16(2 * i, false) + 32_768);
+    expect(new Set(expected).size).toBe(65_536);
+    const { source, hdu } = firstImage(memoryBytes("values", bytes));
+    const reader = openPixels(source, hdu);
+    expect(reader.readStored).toBeDefined();
+    for (const plain of [false, true]) {
+      const loaded = loadFrame(reader, 0, frameBuffers(width, height, "uint16", plain));
+      expect(loaded.workspace.kernels === null).toBe(plain);
+      expect(loaded.pixels).toEqual(expected);
+    }
+  });
+
+  it("moments that end early lie as near to the settled ones as they say", () => {
+    const settledAt = 0.01;
+    const guess = { xx: 8, xy: 0, yy: 8 };
+    for (const { stamp } of both(64, 64, "float32", 3)) {
+      const normal = normals(uniforms(12));
+      stamp.radius = 12;
+      stamp.side = 25;
+      let [asked, near] = [0, 0];
+      for (let star = 0; star < 300; star++) {
+        for (let y = -12; y <= 12; y++)
+          for (let x = -12; x <= 12; x++)
+            stamp.values[(y + 12) * 25 + x + 12] =
+              30 * (1 + ((x - 0.3) ** 2 * 0.8 + (y + 0.2) ** 2 * 1.1) / 9) ** -2.8 + normal();
+        const [soon, late] = [settledAt, 1e-5].map((settled) => {
+          const found = { x: 0, y: 0, xx: 0, xy: 0, yy: 0, flux: 0 };
+          return adaptiveMoments(stamp, 0, 0, guess, 5, settled, found) ? found : null;
+        });
+        if (!soon || !late) continue;
+        asked++;
+        const shape = Math.abs(soon.xx - late.xx) + Math.abs(soon.xy - late.xy) + Math.abs(soon.yy - late.yy);
+        const place = Math.abs(soon.x - late.x) + Math.abs(soon.y - late.y);
+        if (shape < settledAt * (late.xx + late.yy) && place < 2 * settledAt) near++;
+      }
+      expect(asked).toBeGreaterThan(250);
+      expect(near / asked).toBeGreaterThan(0.95);
+    }
+  });
 
   it("coarser levels of 16-bit frames are the same", () => {
     const planes = both(646, 437, "uint16", 5).map((buffers) => new Levels(buffers, null).level(2).sums);

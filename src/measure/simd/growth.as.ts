@@ -17,13 +17,14 @@ export function growth(
   out: usize,
 ): bool {
   const bins = <i32>Math.ceil(outer * 16);
-  const inner = (bins * 3) / 8 + 16;
+  const inner = (bins * 9) / 32 + 24;
+  memory.fill(scratch, 0, (<usize>(bins + 32)) << 2);
   const total = sortByDistance(stamp, radius, x, y, outer, bins, inner, scratch);
   if (!(total > 0)) return false;
   const target = total / (2 * fraction);
   let half = halfRadius(scratch, min(bins, inner - 8), target);
   if (half != half) {
-    sortByDistance(stamp, radius, x, y, outer, bins, bins + 16, scratch);
+    sortBeyond(stamp, radius, x, y, outer, bins, inner, scratch);
     half = halfRadius(scratch, bins, target);
   }
   store<f64>(out, half);
@@ -47,13 +48,12 @@ function sortByDistance(
 ): f64 {
   const limit = (outer + 0.5) * (outer + 0.5);
   const side = 2 * radius + 1;
-  memory.fill(profile, 0, (<usize>(sorted + 16)) << 2);
   const lanes = f32x4(0, 1, 2, 3);
   const sixteen = f32x4.splat(16);
   const sorted4 = i32x4.splat(sorted);
   const sorted2 = f32x4.splat(<f32>(<f64>(sorted * sorted) / 256));
   // What lies outside goes to places that nothing reads, one for each lane.
-  const beyond = i32x4.add(i32x4.splat(sorted + 8), i32x4(0, 1, 2, 3));
+  const beyond = i32x4.add(i32x4.splat(bins + 24), i32x4(0, 1, 2, 3));
   const limit4 = f32x4.splat(<f32>limit);
   const end = f32x4.splat(<f32>(bins + 7));
   // Nearer than this, pixels lie within `outer` with all of their light.
@@ -101,9 +101,53 @@ function sortByDistance(
   return f64x2.extract_lane(total, 0) + f64x2.extract_lane(total, 1);
 }
 
+/** Sorts what `sortByDistance` left: pixels from `sorted` bins on. */
+function sortBeyond(
+  stamp: usize,
+  radius: i32,
+  x: f64,
+  y: f64,
+  outer: f64,
+  bins: i32,
+  sorted: i32,
+  profile: usize,
+): void {
+  const side = 2 * radius + 1;
+  const sixteen = f32x4.splat(16);
+  const sorted2 = f32x4.splat(<f32>(<f64>(sorted * sorted) / 256));
+  const beyond = i32x4.add(i32x4.splat(bins + 24), i32x4(0, 1, 2, 3));
+  const limit = f32x4.splat(<f32>((outer + 0.5) * (outer + 0.5)));
+  const four = f32x4.splat(4);
+  const from = max(-radius, <i32>Math.ceil(x - outer - 0.5));
+  const to = min(radius, <i32>Math.floor(x + outer + 0.5));
+  const last = f32x4.splat(<f32>(<f64>to - x + 0.25));
+  const firstDx = f32x4.add(f32x4.splat(<f32>(<f64>from - x)), f32x4(0, 1, 2, 3));
+  const toY = min(radius, <i32>Math.floor(y + outer));
+  for (let py = max(-radius, <i32>Math.ceil(y - outer)); py <= toY; py++) {
+    const inY = f32x4.splat(<f32>((<f64>py - y) * (<f64>py - y)));
+    let at = stamp + ((<usize>((py + radius) * side + radius + from)) << 2);
+    let dx = firstDx;
+    for (let px = from; px <= to; px += 4, at += 16) {
+      const value = v128.load(at);
+      const distance2 = f32x4.add(f32x4.mul(dx, dx), inY);
+      const within = v128.and(f32x4.ge(distance2, sorted2), f32x4.le(distance2, limit));
+      const counts = v128.and(v128.and(within, f32x4.le(dx, last)), f32x4.eq(value, value));
+      dx = f32x4.add(dx, four);
+      if (!v128.any_true(counts)) continue;
+      const light = v128.and(counts, value);
+      const place = i32x4.trunc_sat_f32x4_s(f32x4.mul(f32x4.sqrt(distance2), sixteen));
+      const bin = v128.bitselect(place, beyond, counts);
+      addTo(profile, i32x4.extract_lane(bin, 0), f32x4.extract_lane(light, 0));
+      addTo(profile, i32x4.extract_lane(bin, 1), f32x4.extract_lane(light, 1));
+      addTo(profile, i32x4.extract_lane(bin, 2), f32x4.extract_lane(light, 2));
+      addTo(profile, i32x4.extract_lane(bin, 3), f32x4.extract_lane(light, 3));
+    }
+  }
+}
+
 /** The radius within which the sorted light reaches a target (16 times what is wanted); NaN when `bins` do not hold it. */
 function halfRadius(profile: usize, bins: i32, target: f64): f64 {
-  // The pixel in the middle, nearer than half a pixel, lies evenly from 0 to half a pixel beyond its distance.
+  // The pixel in the middle, nearer than half a pixel, lies evenly from 0 to half a pixel beyond its distance; the window leaves it out.
   let core: f64 = 0;
   let coreReach = 1;
   for (let k = 0; k < 8; k++) {
@@ -111,8 +155,6 @@ function halfRadius(profile: usize, bins: i32, target: f64): f64 {
     if (light != 0) coreReach = k + 8;
     core += <f64>light;
   }
-  v128.store(profile, f32x4.splat(0));
-  v128.store(profile, f32x4.splat(0), 16);
   const coreDensity = (core * 16) / <f64>coreReach;
   let window: f64 = 0;
   let sum: f64 = 0;
@@ -121,7 +163,7 @@ function halfRadius(profile: usize, bins: i32, target: f64): f64 {
     const density = window + (k < coreReach ? coreDensity : 0);
     if (sum + density >= target) return (<f64>k - 0.5 + (target - sum) / density) / 16;
     sum += density;
-    const left = k >= 8 ? load<f32>(at - 32) : 0;
+    const left = k >= 16 ? load<f32>(at - 32) : 0;
     window += <f64>load<f32>(at, 32) - <f64>left;
   }
   return NaN;
@@ -158,41 +200,43 @@ export function foreign(stamp: usize, radius: i32, x: f64, y: f64, outer: f64, s
   let more = none;
   let around = none;
   let pixels = none;
+  const firstDx = f32x4.add(f32x4.splat(<f32>(<f64>-radius - x)), lanes);
   for (let py = -radius; py <= radius; py++) {
     const dy = <f64>py - y;
     const inY = f32x4.splat(<f32>(dy * dy));
-    const otherY = mirrorY - py;
-    const hasMirror = otherY >= -radius && otherY <= radius;
-    let at = stamp + ((<usize>((py + radius) * side)) << 2);
-    let mirror = stamp + ((<usize>((otherY + radius) * side + mirrorX + radius + radius - 3)) << 2);
-    let dx = f32x4.add(f32x4.splat(<f32>(<f64>-radius - x)), lanes);
-    let column = f32x4.add(f32x4.splat(<f32>-radius), lanes);
-    for (let px = -radius; px <= radius; px += 4) {
+    const row = stamp + ((<usize>((py + radius) * side)) << 2);
+    let at = row;
+    let dx = firstDx;
+    // In most rows nothing within the aperture stands out so clearly that its mirror pixel is asked.
+    let doubtful = none;
+    for (let px = -radius; px <= radius; px += 4, at += 16) {
       const value = v128.load(at);
       const distance2 = f32x4.add(f32x4.mul(dx, dx), inY);
-      // Within the aperture, only what clearly stands out can be foreign.
-      const bright = f32x4.gt(value, clearly);
-      if (!v128.any_true(v128.or(bright, f32x4.gt(distance2, outer2)))) {
-        at += 16;
-        mirror -= 16;
-        dx = f32x4.add(dx, four);
-        column = f32x4.add(column, four);
-        continue;
-      }
-      const counts = v128.and(v128.and(f32x4.le(dx, last), f32x4.ge(distance2, core2)), f32x4.eq(value, value));
-      const outside = v128.and(counts, f32x4.gt(distance2, outer2));
+      const counts = v128.and(f32x4.le(dx, last), f32x4.eq(value, value));
+      const beyond = f32x4.gt(distance2, outer2);
+      const outside = v128.and(counts, beyond);
       around = f32x4.add(around, v128.and(outside, f32x4.max(least, f32x4.min(most, value))));
       pixels = f32x4.add(pixels, v128.and(outside, one));
-      const ring = v128.andnot(counts, outside);
-      if (hasMirror && v128.any_true(v128.and(ring, bright))) {
-        const there = v128.load(mirror);
-        const other = v128.shuffle<f32>(there, there, 3, 2, 1, 0);
-        const known = v128.and(f32x4.ge(column, mirrorFirst), f32x4.le(column, mirrorLast));
-        const brighter = f32x4.gt(value, f32x4.add(twice(f32x4.max(none, other)), clearly));
-        more = f32x4.add(more, v128.and(v128.and(ring, v128.and(known, brighter)), f32x4.sub(value, other)));
-      }
-      at += 16;
-      mirror -= 16;
+      const ring = v128.andnot(v128.and(counts, f32x4.ge(distance2, core2)), beyond);
+      doubtful = v128.or(doubtful, v128.and(ring, f32x4.gt(value, clearly)));
+      dx = f32x4.add(dx, four);
+    }
+    const otherY = mirrorY - py;
+    if (otherY < -radius || otherY > radius || !v128.any_true(doubtful)) continue;
+    at = row;
+    dx = firstDx;
+    let mirror = stamp + ((<usize>((otherY + radius) * side + mirrorX + radius + radius - 3)) << 2);
+    let column = f32x4.add(f32x4.splat(<f32>-radius), lanes);
+    for (let px = -radius; px <= radius; px += 4, at += 16, mirror -= 16) {
+      const value = v128.load(at);
+      const distance2 = f32x4.add(f32x4.mul(dx, dx), inY);
+      const within = v128.and(f32x4.ge(distance2, core2), f32x4.le(distance2, outer2));
+      const ring = v128.and(v128.and(within, f32x4.le(dx, last)), f32x4.gt(value, clearly));
+      const there = v128.load(mirror);
+      const other = v128.shuffle<f32>(there, there, 3, 2, 1, 0);
+      const known = v128.and(f32x4.ge(column, mirrorFirst), f32x4.le(column, mirrorLast));
+      const brighter = f32x4.gt(value, f32x4.add(twice(f32x4.max(none, other)), clearly));
+      more = f32x4.add(more, v128.and(v128.and(ring, v128.and(known, brighter)), f32x4.sub(value, other)));
       dx = f32x4.add(dx, four);
       column = f32x4.add(column, four);
     }

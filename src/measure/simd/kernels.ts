@@ -2,6 +2,7 @@ import { kernelBytes } from "./bytes.js";
 
 /** The functions of the .as.ts files, where they are described; addresses are bytes in their memory. */
 export interface Kernels {
+  turn16(values: number, count: number): void;
   sumRows16(pixels: number, width: number, pairsOfRows: number, sums: number): void;
   largest(values: number, count: number): number;
   nextAtLeast(values: number, from: number, count: number, floor: number): number;

@@ -61,7 +61,10 @@ export function lightUnder16(
   balance: usize,
 ): void {
   const lanes = f32x4(0, 1, 2, 3);
-  const reach = f32x4.splat(9);
+  // exp(-9 / 2)
+  const least = f32x4.splat(0.011108997);
+  const far = f32x4.splat(130);
+  const stride = (<usize>width) << 1;
   const none = f32x4.splat(0);
   const four = f32x4.splat(4);
   for (let i = 0; i < count; i++, rows += 96) {
@@ -84,30 +87,51 @@ export function lightUnder16(
     let s1 = none;
     let s2 = none;
     let s3 = none;
-    const firstDx = f32x4.add(f32x4.splat(<f32>(<f64>fromX - x)), lanes);
     const last = f32x4.splat(<f32>(<f64>toX - x + 0.25));
     const evenSky = pattern(rows + 48, fromX);
     const oddSky = pattern(rows + 64, fromX);
     const evenFactor = pattern(balance, fromX);
     const oddFactor = pattern(balance + 16, fromX);
-    for (let py = fromY; py <= toY; py++) {
-      const dy = <f64>py - y;
-      const inY = f32x4.splat(<f32>(inverseYY * dy * dy));
-      const cross = f32x4.splat(<f32>(2 * inverseXY * dy));
-      const sky = (py & 1) == 0 ? evenSky : oddSky;
-      const factor = (py & 1) == 0 ? evenFactor : oddFactor;
-      let at = pixels + ((<usize>(py * width + fromX)) << 1);
-      let dx = firstDx;
-      for (let px = fromX; px <= toX; px += 4, at += 8) {
+    const turn = expMinusHalf(f32x4.splat(<f32>(2 * inverseYY)));
+    const cross2 = f32x4.splat(<f32>(2 * inverseXY));
+    // As in moments.as.ts: the weight is worked out once for some rows, as many as single precision reaches over.
+    const block = <i32>Math.min(24, Math.max(1, 8 / Math.sqrt(inverseYY)));
+    for (let top = fromY; top <= toY; top += block) {
+      const rowsHere = min(block, toY + 1 - top);
+      const fromTop = <f64>top - y;
+      const inY = f32x4.splat(<f32>(inverseYY * fromTop * fromTop));
+      const cross = f32x4.splat(<f32>(2 * inverseXY * fromTop));
+      const rise = f32x4.splat(<f32>(inverseYY * (2 * fromTop + 1)));
+      const isEven = (top & 1) == 0;
+      const firstRow = pixels + ((<usize>(top * width + fromX)) << 1);
+      let dx = f32x4.add(f32x4.splat(<f32>(<f64>fromX - x)), lanes);
+      for (let px = fromX; px <= toX; px += 4) {
         const q = f32x4.add(inY, f32x4.mul(dx, f32x4.add(cross, f32x4.mul(inverseXX, dx))));
-        const inside = v128.and(f32x4.le(q, reach), f32x4.le(dx, last));
-        const raw = f32x4.convert_i32x4_s(i32x4.extend_low_i16x8_u(v128.load64_zero(at)));
-        const value = f32x4.mul(f32x4.sub(raw, sky), factor);
-        const weight = v128.and(inside, expMinusHalf(q));
-        const square = f32x4.mul(weight, weight);
-        s1 = f32x4.add(s1, f32x4.mul(weight, value));
-        s2 = f32x4.add(s2, square);
-        s3 = f32x4.add(s3, f32x4.mul(square, weight));
+        let weight = v128.and(v128.and(f32x4.lt(q, far), f32x4.le(dx, last)), expMinusHalf(q));
+        let ratio = expMinusHalf(f32x4.add(rise, f32x4.mul(cross2, dx)));
+        let sky = isEven ? evenSky : oddSky;
+        let nextSky = isEven ? oddSky : evenSky;
+        let factor = isEven ? evenFactor : oddFactor;
+        let nextFactor = isEven ? oddFactor : evenFactor;
+        let at = firstRow + ((<usize>(px - fromX)) << 1);
+        for (let row = 0; row < rowsHere; row++) {
+          const raw = f32x4.convert_i32x4_s(i32x4.extend_low_i16x8_u(v128.load64_zero(at)));
+          const value = f32x4.mul(f32x4.sub(raw, sky), factor);
+          const used = v128.and(f32x4.ge(weight, least), weight);
+          const square = f32x4.mul(used, used);
+          s1 = f32x4.add(s1, f32x4.mul(used, value));
+          s2 = f32x4.add(s2, square);
+          s3 = f32x4.add(s3, f32x4.mul(square, used));
+          weight = f32x4.mul(weight, ratio);
+          ratio = f32x4.mul(ratio, turn);
+          const otherSky = sky;
+          sky = nextSky;
+          nextSky = otherSky;
+          const otherFactor = factor;
+          factor = nextFactor;
+          nextFactor = otherFactor;
+          at += stride;
+        }
         dx = f32x4.add(dx, four);
       }
     }

@@ -1,8 +1,8 @@
 // First look at what made a peak.
-import { adaptive, fixed } from "./moments.as";
+import { adaptiveIn, fixedIn } from "./moments.as";
 import { balance, cut16 } from "./stamps.as";
 
-/** What a look gives; the same numbers stand in star-records.ts. */
+/** What a look gives; the same numbers stand in peak-looks.ts. */
 const isStar = 0;
 const isHot = 1;
 /** The stamp leaves the frame: TypeScript looks. */
@@ -35,7 +35,7 @@ function cut(
 }
 
 /**
- * Places and shapes of what made the peaks of a 16-bit frame; twin: StarFinder's look, which explains the steps. `peaks` are indices into the sums, `widthOfSums` wide; `records` holds 14 numbers for each peak:
+ * Places and shapes of what made the peaks of a 16-bit frame; twin: PeakLooks.at, which explains the steps. `peaks` are indices into the sums, `widthOfSums` wide; `records` holds 14 numbers for each peak:
  * the sky and the noise of a pixel are given as the 7th and 8th, and x, y, xx, xy, yy, peak are filled in; the 12th
  * receives the flags: 1 saturated, 2 near the edge, 8 without a shape. Of a mosaic the first four hold what each channel's
  * sky lies above the mean, and `balances` the four factors of the channels; 0: no mosaic. `kinds` receives what each look gave.
@@ -121,7 +121,7 @@ export function lookAt16(
     const startY = sum > 0 ? <f64>peakY + sumY / sum : <f64>peakY;
     const step = Math.max(finestStep, Math.min(coarsestStep, (stepInNoise * noise) / (peak * sigma)));
     const drift = Math.max(3, 1.5 * sigma) * (saturated ? 3 : 1);
-    let settled = adaptive(stamp, radius, startX, startY, guessXX, guessXY, guessYY, drift, step, out);
+    let settled = adaptiveIn(true, stamp, radius, startX, startY, guessXX, guessXY, guessYY, drift, step, out);
     const reach = 3.24 * Math.sqrt(Math.max(load<f64>(out, 16), load<f64>(out, 32)));
     let within = radius;
     if ((settled && reach > <f64>(radius - 2) && radius < largestRadius) || (!settled && saturated)) {
@@ -132,12 +132,12 @@ export function lookAt16(
       cut(pixels, width, left, top, wide, sky, balances, skies, stamp, out);
       const twice = 4 * sigma * sigma;
       settled = saturated
-        ? adaptive(stamp, wide, startX, startY, twice, 0, twice, 2 * drift, step, out)
-        : adaptive(stamp, wide, startX, startY, guessXX, guessXY, guessYY, 2 * drift, step, out);
+        ? adaptiveIn(true, stamp, wide, startX, startY, twice, 0, twice, 2 * drift, step, out)
+        : adaptiveIn(true, stamp, wide, startX, startY, guessXX, guessXY, guessYY, 2 * drift, step, out);
       within = wide;
     }
     let got = settled ? 2 : 0;
-    if (!settled && !saturated) got = fixed(stamp, within, startX, startY, fixedWeight, drift, out);
+    if (!settled && !saturated) got = fixedIn(true, stamp, within, startX, startY, fixedWeight, drift, out);
     const x = <f64>left + (got > 0 ? load<f64>(out) : startX);
     const y = <f64>top + (got > 0 ? load<f64>(out, 8) : startY);
     const edge = x < clear || y < clear || x > <f64>(width - 1) - clear || y > <f64>(height - 1) - clear;

@@ -1,6 +1,9 @@
 // Place and shape of a star from weighted moments.
 import { expMinusHalf, sumsOf } from "./lanes.as";
 
+/** Farther, rounding would add up. */
+const mostRows: f64 = 24;
+
 // The sums that weigh() leaves behind.
 let light: f64 = 0;
 let meanX: f64 = 0;
@@ -11,10 +14,21 @@ let meanYY: f64 = 0;
 
 /**
  * Sums light and moments under an elliptical Gaussian weight; twin: weigh in moments.ts. The weight is worked out for
- * the first of eight rows; from row to row it changes by a factor, which itself changes by a constant factor. Where the
- * weight is so small that eight rows cannot bring it above what counts (as no weight is narrower than 1), it stays 0.
+ * the first of some rows; from row to row it changes by a factor, which itself changes by a constant factor. Where the
+ * weight is so small that these rows cannot bring it above what counts, it stays 0.
+ * @param whole - no pixel of the stamp is missing
  */
-function weigh(stamp: usize, radius: i32, x: f64, y: f64, xx: f64, xy: f64, yy: f64): bool {
+@inline
+function weighPixels(
+  stamp: usize,
+  radius: i32,
+  x: f64,
+  y: f64,
+  xx: f64,
+  xy: f64,
+  yy: f64,
+  whole: bool,
+): bool {
   const determinant = xx * yy - xy * xy;
   if (!(determinant > 0)) return false;
   const perDeterminant = 1 / determinant;
@@ -43,8 +57,10 @@ function weigh(stamp: usize, radius: i32, x: f64, y: f64, xx: f64, xy: f64, yy: 
   let sxx = none;
   let sxy = none;
   let syy = none;
-  for (let top = fromY; top <= toY; top += 8) {
-    const rows = min(8, toY + 1 - top);
+  // Eight standard deviations across the ridge lead from where the weight counts to where single precision ends.
+  const block = <i32>Math.min(mostRows, Math.max(8, 8 / Math.sqrt(inverseYY)));
+  for (let top = fromY; top <= toY; top += block) {
+    const rows = min(block, toY + 1 - top);
     const fromTop = <f64>top - y;
     const inY = f32x4.splat(<f32>(inverseYY * fromTop * fromTop));
     const cross = f32x4.splat(<f32>(2 * inverseXY * fromTop));
@@ -62,7 +78,8 @@ function weigh(stamp: usize, radius: i32, x: f64, y: f64, xx: f64, xy: f64, yy: 
       let r2 = none;
       for (let row = 0; row < rows; row++) {
         const value = v128.load(at);
-        const inside = v128.and(f32x4.gt(weight, least), f32x4.eq(value, value));
+        const counts = f32x4.gt(weight, least);
+        const inside = whole ? counts : v128.and(counts, f32x4.eq(value, value));
         const weighted = v128.and(inside, f32x4.mul(value, weight));
         const byY = f32x4.mul(weighted, dy);
         r0 = f32x4.add(r0, weighted);
@@ -96,22 +113,31 @@ function weigh(stamp: usize, radius: i32, x: f64, y: f64, xx: f64, xy: f64, yy: 
   return meanXX > 0 && meanYY > 0 && meanXX * meanYY - meanXY * meanXY > 1e-4;
 }
 
+function weigh(stamp: usize, radius: i32, x: f64, y: f64, xx: f64, xy: f64, yy: f64): bool {
+  return weighPixels(stamp, radius, x, y, xx, xy, yy, false);
+}
+
+function weighWhole(stamp: usize, radius: i32, x: f64, y: f64, xx: f64, xy: f64, yy: f64): bool {
+  return weighPixels(stamp, radius, x, y, xx, xy, yy, true);
+}
+
 let starXX: f64 = 0;
 let starXY: f64 = 0;
 let starYY: f64 = 0;
 
 /** The star's own covariance; twin: unweigh in moments.ts. */
 function unweigh(weightXX: f64, weightXY: f64, weightYY: f64): bool {
-  const determinant = weightXX * weightYY - weightXY * weightXY;
-  const spread = meanXX * meanYY - meanXY * meanXY;
-  const a = meanYY / spread - weightYY / determinant;
-  const b = -meanXY / spread + weightXY / determinant;
-  const c = meanXX / spread - weightXX / determinant;
+  const perDeterminant = 1 / (weightXX * weightYY - weightXY * weightXY);
+  const perSpread = 1 / (meanXX * meanYY - meanXY * meanXY);
+  const a = meanYY * perSpread - weightYY * perDeterminant;
+  const b = weightXY * perDeterminant - meanXY * perSpread;
+  const c = meanXX * perSpread - weightXX * perDeterminant;
   const d = a * c - b * b;
   if (!(d > 1e-6 && a > 0 && c > 0)) return false;
-  starXX = c / d;
-  starXY = -b / d;
-  starYY = a / d;
+  const perD = 1 / d;
+  starXX = c * perD;
+  starXY = -b * perD;
+  starYY = a * perD;
   return true;
 }
 
@@ -136,8 +162,9 @@ function leave(out: usize, x: f64, y: f64, xx: f64, xy: f64, yy: f64): void {
   store<f64>(out, light * Math.sqrt((xx * yy - xy * xy) / (meanXX * meanYY - meanXY * meanXY)), 40);
 }
 
-/** Adaptive moments; twin: adaptiveMoments, which explains the steps. `out` receives x, y, xx, xy, yy, flux. */
-export function adaptive(
+/** Adaptive moments; twin: adaptiveMoments, which explains the steps. `out` receives x, y, xx, xy, yy, flux; `whole`: no pixel is missing. */
+export function adaptiveIn(
+  whole: bool,
   stamp: usize,
   radius: i32,
   startX: f64,
@@ -165,12 +192,16 @@ export function adaptive(
   let movedXX: f64 = 0;
   let movedXY: f64 = 0;
   let movedYY: f64 = 0;
+  let lastStep2: f64 = 0;
   for (let round = 0; round < 16; round++) {
     const halfDifference = (xx - yy) / 2;
     const widen = Math.max(0, 1 - (xx + yy) / 2 + Math.sqrt(halfDifference * halfDifference + xy * xy));
     const weightXX = xx + widen;
     const weightYY = yy + widen;
-    if (!weigh(stamp, radius, x, y, weightXX, xy, weightYY)) return false;
+    const has = whole
+      ? weighWhole(stamp, radius, x, y, weightXX, xy, weightYY)
+      : weigh(stamp, radius, x, y, weightXX, xy, weightYY);
+    if (!has) return false;
     const moveX = (1 + xx / weightXX) * meanX;
     const moveY = (1 + yy / weightYY) * meanY;
     const known = unweigh(weightXX, xy, weightYY);
@@ -190,8 +221,10 @@ export function adaptive(
       return true;
     }
     let ahead: f64 = 0;
+    let isNear = false;
+    const size = xx + yy;
+    const step2 = size * (moveX * moveX + moveY * moveY) + moveXX * moveXX + 2 * moveXY * moveXY + moveYY * moveYY;
     if (round > 0) {
-      const size = xx + yy;
       const turnX = moveX - movedX;
       const turnY = moveY - movedY;
       const turnXX = moveXX - movedXX;
@@ -200,6 +233,10 @@ export function adaptive(
       const turned = size * (turnX * turnX + turnY * turnY) + turnXX * turnXX + 2 * turnXY * turnXY + turnYY * turnYY;
       const along = size * (moveX * turnX + moveY * turnY) + moveXX * turnXX + 2 * moveXY * turnXY + moveYY * turnYY;
       if (turned > 0) ahead = Math.max(-4, Math.min(0.5, along / turned));
+      const shrunk = Math.sqrt(step2 / lastStep2);
+      const enough = (0.5 * settled * (1 - shrunk)) / shrunk;
+      isNear =
+        shrunk < 0.5 && change < enough * (nextXX + nextYY) && Math.abs(meanX) + Math.abs(meanY) < enough;
     }
     x = toX - ahead * (toX - wasX);
     y = toY - ahead * (toY - wasY);
@@ -210,6 +247,11 @@ export function adaptive(
     xx = Math.max(1.0 / 12, limited(nextXX - ahead * (nextXX - wasXX), xx));
     yy = Math.max(1.0 / 12, limited(nextYY - ahead * (nextYY - wasYY), yy));
     xy = slanted(nextXY - ahead * (nextXY - wasXY), xx, yy);
+    if (isNear) {
+      leave(out, x, y, xx, xy, yy);
+      return true;
+    }
+    lastStep2 = step2;
     wasX = toX;
     wasY = toY;
     wasXX = nextXX;
@@ -225,7 +267,8 @@ export function adaptive(
 }
 
 /** Moments under a round weight that only moves; twin: fixedMoments. 2: shape, 1: place only, 0: nothing. */
-export function fixed(
+export function fixedIn(
+  whole: bool,
   stamp: usize,
   radius: i32,
   startX: f64,
@@ -237,7 +280,10 @@ export function fixed(
   let x = startX;
   let y = startY;
   for (let round = 0; round < 12; round++) {
-    if (!weigh(stamp, radius, x, y, weight, 0, weight)) return 0;
+    const has = whole
+      ? weighWhole(stamp, radius, x, y, weight, 0, weight)
+      : weigh(stamp, radius, x, y, weight, 0, weight);
+    if (!has) return 0;
     x += 1.7 * meanX;
     y += 1.7 * meanY;
     if (Math.abs(x - startX) > drift || Math.abs(y - startY) > drift) return 0;
@@ -250,4 +296,33 @@ export function fixed(
   if (starXX < 1.0 / 12 || starYY < 1.0 / 12) return 1;
   leave(out, x, y, starXX, starXY, starYY);
   return 2;
+}
+
+/** As `adaptiveIn`, of a stamp in which pixels may be missing. */
+export function adaptive(
+  stamp: usize,
+  radius: i32,
+  startX: f64,
+  startY: f64,
+  startXX: f64,
+  startXY: f64,
+  startYY: f64,
+  drift: f64,
+  settled: f64,
+  out: usize,
+): bool {
+  return adaptiveIn(false, stamp, radius, startX, startY, startXX, startXY, startYY, drift, settled, out);
+}
+
+/** As `fixedIn`, of a stamp in which pixels may be missing. */
+export function fixed(
+  stamp: usize,
+  radius: i32,
+  startX: f64,
+  startY: f64,
+  weight: f64,
+  drift: f64,
+  out: usize,
+): i32 {
+  return fixedIn(false, stamp, radius, startX, startY, weight, drift, out);
 }

@@ -1,5 +1,18 @@
 // Sums over blocks of pixels, and searches through values.
 
+/** Turns stored 16-bit values, high byte first and less by 32768, into values; twin: readUnsigned16 in plain-image.ts. */
+export function turn16(values: usize, count: i32): void {
+  const topBits = i16x8.splat(-0x8000);
+  const whole = count & ~7;
+  for (let i = 0; i < whole; i += 8, values += 16) {
+    const stored = v128.load(values);
+    const turned = v128.or(i16x8.shl(stored, 8), i16x8.shr_u(stored, 8));
+    v128.store(values, v128.xor(turned, topBits));
+  }
+  for (let i = whole; i < count; i++, values += 2)
+    store<u16>(values, <u16>(((<u32>load<u8>(values) << 8) | <u32>load<u8>(values, 1)) ^ 0x8000));
+}
+
 /** Sums over 2 x 2 of 16-bit pixels for pairs of rows; twin: sumBlocks16. `width` is even. */
 export function sumRows16(pixels: usize, width: i32, pairsOfRows: i32, sums: usize): void {
   const rowBytes: usize = (<usize>width) << 1;
