@@ -46,8 +46,8 @@ export interface NightRequest {
 export interface MeasuredNight {
   readonly table: FrameTable;
   /**
-   * Starlight of each row relative to the others of its group, extinction included, and its standard error; NaN: not
-   * matched. Grading takes them.
+   * Starlight of each row relative to the others of its group, extinction included, and the standard error that is the
+   * row's own; NaN: not matched. Grading takes them.
    */
   readonly starlight: Float64Array;
   readonly starlightError: Float64Array;

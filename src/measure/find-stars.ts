@@ -100,7 +100,7 @@ export class StarFinder {
       if (!this.#looks.at(peaks[ranked[i]!]!, round(sigma), 24, star)) continue;
       if ((star.flags & ~allowed) !== 0 || star.peak < leastPeak * star.sigma) continue;
       stars.push(star);
-      if (stars.length <= 20) sigma = median(stars.map(({ xx, xy, yy }) => (xx * yy - xy * xy) ** 0.25));
+      if (stars.length <= 20) sigma = median(stars.map(sigmaOf));
     }
     return stars;
   }

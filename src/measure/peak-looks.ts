@@ -152,9 +152,7 @@ export class PeakLooks {
       }
     const raw = source.values[(top + peakY) * source.width + left + peakX]!;
     const saturated = raw >= this.#saturation;
-    if (!saturated && isHotPixel(stamp, peakX, peakY, noise)) {
-      return false;
-    }
+    if (!saturated && isHotPixel(stamp, peakX, peakY, noise)) return false;
     const step = Math.max(finestStep, Math.min(coarsestStep, (stepInNoise * noise) / (peak * sigma)));
     const start = centroid(stamp, peakX, peakY);
     const found = this.#moments;
@@ -193,6 +191,7 @@ export class PeakLooks {
     star.flags = flags;
     return true;
   }
+
   /** Clears a record and fills in level and noise of a pixel of the sky at a peak. */
   #skyUnder(at: number, star: StarRecord): void {
     const { sums, side } = this.level;

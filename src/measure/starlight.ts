@@ -59,7 +59,7 @@ export function measureGrowth(
   const used: { ratio: number; flux: number; error: number }[] = [];
   const half: Growth = { hfr: Number.NaN, flux: Number.NaN };
   const doubled: (TwoApertures & { readonly star: Star })[] = [];
-  const { drawnOut, flatness } = typicalShape(stars, outer);
+  const { drawnOut, flatness } = usualForm(stars, outer);
   const isDoubled = fraction < 1 && outer > smallestOuter && drawnOut < mostDrawnOut;
   // Where no star is bright enough, wings were assumed; of stars that are flatter than a Gaussian that is wrong.
   const share = isDoubled && flatness > flatterThanGaussian ? almostAll : fraction;
@@ -124,7 +124,7 @@ export function measureGrowth(
  * Longer by shorter axis of the frame's stars; and how flat they are on top: width at half maximum (a third of the
  * aperture's radius) by the matched Gaussian's standard deviation. NaN: not known.
  */
-function typicalShape(stars: readonly Star[], outer: number): { readonly drawnOut: number; readonly flatness: number } {
+function usualForm(stars: readonly Star[], outer: number): { readonly drawnOut: number; readonly flatness: number } {
   const axes = stars
     .filter((star) => star.flags === 0 && star.flux > leastSnrForGrowth * star.fluxError)
     .map(({ xx, xy, yy }) => axesOf(xx, xy, yy));
